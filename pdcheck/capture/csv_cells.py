@@ -1,0 +1,111 @@
+"""Cells of a CSV file: splitting a row, and what a cell says.
+
+Why it is: both the look at a file's layout and the careful reading of its rows need the same answers.
+"""
+
+from __future__ import annotations
+
+import re
+
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?")
+_PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?")
+LEVEL_WORDS: dict[str, int] = {
+    "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
+    "off": 0, "on": 1,
+}  # fmt: skip
+COMMENT_MARKS = ("#", ";", "//", "%", "!")
+DELIMITERS = ("\t", ";", ",", "|", " ")
+
+
+def split_row(line: str, delimiter: str) -> list[str]:
+    """The cells of a row, unquoted and stripped. ``" "`` splits at runs of blanks, ``""`` not at all."""
+    if delimiter == "":
+        return [line.strip().strip('"')]
+    if '"' not in line:
+        if delimiter == " ":
+            return line.split()
+        return [cell.strip() for cell in line.split(delimiter)]
+    cells: list[str] = []
+    now: list[str] = []
+    inside = False
+    for char in line:
+        if char == '"':
+            inside = not inside
+        elif inside or not (char == delimiter or (delimiter == " " and char.isspace())):
+            now.append(char)
+        elif delimiter != " " or now:
+            cells.append("".join(now).strip())
+            now = []
+    if delimiter != " " or now:
+        cells.append("".join(now).strip())
+    return cells
+
+
+def is_number(cell: str) -> bool:
+    """A plain decimal number, with point or comma, perhaps with an exponent."""
+    return _NUMBER.fullmatch(cell) is not None
+
+
+def number(cell: str) -> float:
+    """The number in a cell for which :func:`is_number` holds."""
+    return float(cell.replace(",", "."))
+
+
+def whole_and_part(cell: str) -> tuple[int, float]:
+    """A number as an integer and a rest below one, so that a large start can be taken off without loss."""
+    found = _PARTS.fullmatch(cell)
+    if found is None or found[4]:
+        value = number(cell)
+        whole = int(value)
+        return whole, value - whole
+    sign, digits, decimals, _ = found.groups()
+    whole = int(digits or 0)
+    part = float("0." + decimals) if decimals else 0.0
+    return (-whole, -part) if sign == "-" else (whole, part)
+
+
+def quantum(cell: str) -> float:
+    """The weight of the last digit of a number: how finely it is printed."""
+    found = _PARTS.fullmatch(cell)
+    if found is None:
+        return 0.0
+    exponent = int(found[4] or 0) - len(found[3] or "")
+    return 10.0 ** max(exponent, -300)
+
+
+def level(cell: str) -> int | None:
+    """0 or 1 where the cell says so: a digit, a number equal to it, or a word."""
+    known = LEVEL_WORDS.get(cell)
+    if known is None:
+        known = LEVEL_WORDS.get(cell.lower())
+    if known is None and is_number(cell):
+        value = number(cell)
+        if value in (0.0, 1.0):
+            return int(value)
+    return known
+
+
+def bus_value(cell: str) -> tuple[int, int] | None:
+    """The value and the number of bits of a hexadecimal or binary cell (``0x1F``, ``1Fh``, ``0b0101``, ``0101``)."""
+    text = cell.lower().replace("_", "")
+    try:
+        if text.startswith("0x") and len(text) > 2:
+            return int(text[2:], 16), 4 * (len(text) - 2)
+        if text.startswith("0b") and len(text) > 2:
+            return int(text[2:], 2), len(text) - 2
+        if text.endswith("h") and len(text) > 1:
+            return int(text[:-1], 16), 4 * (len(text) - 1)
+        if len(text) > 1 and not text.strip("01"):
+            return int(text, 2), len(text)
+    except ValueError:
+        return None
+    return None
+
+
+def strip_comment(line: str) -> str | None:
+    """The line without its comment mark; None where it has none."""
+    bare = line.strip().strip('"').lstrip()
+    for mark in COMMENT_MARKS:
+        if bare.startswith(mark):
+            return line.strip().lstrip('"').lstrip().removeprefix(mark).lstrip(mark[0]).strip()
+    return None

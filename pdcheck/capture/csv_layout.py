@@ -1,0 +1,422 @@
+"""How a CSV file is laid out: delimiter, header, units, which column is what.
+
+Why it is: CSV is no format but a habit, and every exporter has its own. All guessing happens here, once, on the
+first lines; what comes out is a plain :class:`Layout` that the row readers follow to the letter.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from itertools import pairwise
+
+from pdcheck.capture.csv_cells import (
+    DELIMITERS,
+    bus_value,
+    is_number,
+    level,
+    number,
+    split_row,
+    strip_comment,
+)
+from pdcheck.capture.model import Role
+from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, Named, give_roles, read_name
+from pdcheck.errors import CaptureError
+
+MOST_COLUMNS = 1024
+_VOTING_LINES = 60
+_KIND_LINES = 400
+
+
+class Kind(Enum):
+    """How the cells of a column are read."""
+
+    TIME = "time"
+    LEVEL = "level"
+    NUMBER = "number"
+    BUS = "bus"
+    IGNORED = "ignored"
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column.
+
+    :ivar unit: ``"V"``, ``"A"`` or ``""``; ``factor`` leads to it.
+    :ivar bits: of a bus column.
+    :ivar may_be_number: a column of levels so far that may turn out to hold numbers.
+    """
+
+    name: str
+    role: Role
+    kind: Kind
+    unit: str = ""
+    factor: float = 1.0
+    bits: int = 1
+    may_be_number: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What the row readers need to know.
+
+    :ivar delimiter: one character; ``" "`` for runs of blanks, ``""`` for a single column.
+    :ivar time_column: its place, or None where rows are counted and ``interval_s`` says how far they are apart.
+    :ivar time_factor: seconds in one unit of the time column.
+    :ivar first_row: line number of the first row of data, counted from 1.
+    """
+
+    delimiter: str
+    columns: tuple[Column, ...]
+    time_column: int | None
+    time_factor: float
+    time_stated: bool
+    interval_s: float | None
+    first_row: int
+
+    def with_number(self, place: int) -> Layout:
+        """The same with column ``place`` holding numbers."""
+        columns = list(self.columns)
+        columns[place] = replace(columns[place], kind=Kind.NUMBER, may_be_number=False)
+        return replace(self, columns=tuple(columns))
+
+
+def find_layout(
+    lines: Sequence[str], *, complete: bool, path: str, roles: Mapping[Role, str], rate_hz: float | None
+) -> Layout | None:
+    """The layout, from the first lines of a file.
+
+    :param lines: the first lines, without line ends.
+    :param complete: they are the whole file.
+    :returns: None where no row of data is among them yet.
+    :raises CaptureError: the columns cannot be used.
+    """
+    voters = [line for line in (*lines[:_VOTING_LINES], *lines[_VOTING_LINES:][-_VOTING_LINES:]) if line.strip()]
+    voters = [line for line in voters if strip_comment(line) is None]
+    delimiter = max(DELIMITERS, key=lambda candidate: _votes(voters, candidate))
+    if _votes(voters, delimiter) == 0:
+        delimiter = ""
+        if not any(_is_value(split_row(line, "")[0]) for line in voters):
+            return None
+    table = _Table(lines, delimiter, voters)
+    if table.width > MOST_COLUMNS:
+        raise CaptureError(
+            f"has {table.width:,} columns; at most {MOST_COLUMNS:,} can be read",
+            "export only the channels that matter", path=path, line=table.first_match + 1,
+        )  # fmt: skip
+    if table.first_match < 0:
+        return None
+    names, units, first = _header(table)
+    rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
+    rows = [row[: table.width] for row in rows if len(row) >= table.width]
+    above = [line for number, line in enumerate(lines[:first]) if number != table.header]
+    return _settle(table.width, delimiter, names, units, rows, above, first + 1, path, roles, rate_hz)
+
+
+def _is_value(cell: str) -> bool:
+    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+
+
+def _votes(lines: Sequence[str], delimiter: str) -> float:
+    """How well the lines split into values: full votes for lines of nothing else."""
+    total = 0.0
+    for line in lines:
+        cells = split_row(line, delimiter)
+        while cells and not cells[-1]:
+            cells.pop()
+        good = sum(map(_is_value, cells))
+        if good >= 2:
+            total += good / len(cells)
+    return total
+
+
+class _Table:
+    """The lines as cells, and the first one that looks like the rows do.
+
+    :ivar width: columns of most rows, a trailing empty one not counted.
+    :ivar first_match: place of the first line like most rows; -1 where none is.
+    :ivar header: place of the header; -1 before it is found, or where there is none.
+    """
+
+    def __init__(self, lines: Sequence[str], delimiter: str, voters: Sequence[str]) -> None:
+        self.lines = lines
+        self.delimiter = delimiter
+        self.header = -1
+        shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
+        self.pattern: tuple[bool, ...] = max(
+            shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
+        )
+        self.width = len(self.pattern)
+        self.first_match = -1
+        for place, line in enumerate(lines):
+            if line.strip() and strip_comment(line) is None and self.shape(line) == self.pattern:
+                self.first_match = place
+                break
+
+    def cells(self, line: str) -> list[str]:
+        """The cells, trailing empty ones dropped."""
+        cells = split_row(line, self.delimiter)
+        while cells and not cells[-1]:
+            cells.pop()
+        return cells
+
+    def shape(self, line: str) -> tuple[bool, ...]:
+        """Which cells hold values."""
+        return tuple(map(_is_value, self.cells(line)))
+
+
+def _header(table: _Table) -> tuple[list[str], list[str], int]:
+    """Names and units of the columns (empty where there are none), and the place of the first row."""
+    best: tuple[int, list[str]] | None = None
+    best_known = -1
+    for place in range(table.first_match - 1, max(-1, table.first_match - 12), -1):
+        line = table.lines[place]
+        bare = strip_comment(line)
+        cells = _header_cells(table, line if bare is None else bare) if line.strip() else None
+        if cells is None:
+            continue
+        units_only = all(cell == "" or _bare_unit(cell) for cell in cells)
+        if units_only and len(cells) > 1 and not any(cell in ("t", "x") for cell in cells):
+            continue
+        known = sum(
+            named.is_time or named.is_count or named.role is not Role.OTHER for named in map(read_name, cells)
+        )
+        if known > best_known:  # of two that say as much, the nearer one
+            best, best_known = (place, cells), known
+    if best is None:
+        return [], [], table.first_match
+    table.header, names = best
+    units: list[str] = []
+    first = table.header + 1
+    for place in range(table.header + 1, table.first_match):
+        line = table.lines[place]
+        cells = table.cells(line)
+        if cells and all(cell == "" or _bare_unit(cell) for cell in cells) and not units:
+            units = [cell.strip("[]() ") for cell in cells]
+            first = place + 1
+        elif not line.strip() or strip_comment(line) is not None:
+            first = place + 1
+        else:
+            break  # a row that is not like the others: it is data, and the row reader says what is wrong with it
+    return names, units, first
+
+
+def _bare_unit(cell: str) -> bool:
+    unit = cell.strip("[](){} ").lower()
+    return unit in TIME_UNITS or unit in VALUE_UNITS
+
+
+def _header_cells(table: _Table, line: str) -> list[str] | None:
+    """The line as a header of the table's width, or None."""
+    for delimiter in dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
+        cells = split_row(line, delimiter)
+        if delimiter == " ":
+            cells = _joined_brackets(cells)
+        while len(cells) > table.width and not cells[-1]:
+            cells.pop()
+        if len(cells) == table.width and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
+            return cells
+        if table.width == 1 and delimiter == (table.delimiter or ","):
+            whole = line.strip().strip('"')
+            return [whole] if whole and not _is_value(whole) else None
+    return None
+
+
+def _mostly_values(cells: Sequence[str]) -> bool:
+    """More than channel numbers as names."""
+    return any(is_number(cell) and not cell.isdigit() for cell in cells)
+
+
+def _joined_brackets(cells: list[str]) -> list[str]:
+    """``["Time", "[s]"]`` as one cell."""
+    out: list[str] = []
+    for cell in cells:
+        if out and cell[:1] in "[(":
+            out[-1] += " " + cell
+        else:
+            out.append(cell)
+    return out
+
+
+def _settle(
+    width: int, delimiter: str, names: list[str], units: list[str], rows: list[list[str]], above: list[str],
+    first_row: int, path: str, roles: Mapping[Role, str], rate_hz: float | None,
+) -> Layout:  # fmt: skip
+    """Which column is what."""
+    said = [read_name(name) for name in names] or [read_name("")] * width
+    names = [name or f"column {place + 1}" for place, name in enumerate(names)] or [
+        f"column {place + 1}" for place in range(width)
+    ]
+    said = [_with_unit(named, units[place] if place < len(units) else "") for place, named in enumerate(said)]
+    columns = [[row[place] for row in rows] for place in range(width)]
+    kinds = [_kind(cells, named) for cells, named in zip(columns, said, strict=True)]
+    counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
+    times = _time_columns(columns, kinds, said)
+    clocks = [place for place in times if place not in counts or said[place].is_time]
+    interval = 1 / rate_hz if rate_hz else _interval(above)
+    time_column: int | None = None
+    if clocks:
+        time_column = clocks[0]
+    elif interval is None:
+        counted = [place for place in times if not said[place].is_count]
+        if not counted:
+            raise _no_time(width, names, times, path, first_row)
+        time_column = counted[0]
+    skip = frozenset(times) if time_column is not None else frozenset(counts & set(times))
+    if width - len(skip) < 1 and time_column is not None:
+        skip = frozenset({time_column})
+    given = give_roles(names, [named.role for named in said], roles, path, skip=frozenset(skip))
+    factor, stated = 1.0, True
+    if time_column is not None:
+        factor = said[time_column].factor
+        stated = said[time_column].unit == "s"
+        if not stated:
+            unit = _unit_above(above)
+            if unit is not None:
+                factor, stated = unit, True
+    done = tuple(
+        _column(names[place], given[place], said[place], Kind.TIME if place == time_column
+                else Kind.IGNORED if place in skip else kinds[place], columns[place])
+        for place in range(width)
+    )  # fmt: skip
+    if not any(column.kind in (Kind.LEVEL, Kind.NUMBER, Kind.BUS) for column in done):
+        raise CaptureError(
+            "has a time column and no other that holds levels or volts", "export the channels too",
+            path=path, line=first_row,
+        )  # fmt: skip
+    return Layout(delimiter, done, time_column, factor, stated, interval if time_column is None else None, first_row)
+
+
+def _no_time(width: int, names: Sequence[str], times: Sequence[int], path: str, line: int) -> CaptureError:
+    if width == 1:
+        what = "has one column and no times"
+    elif times:
+        what = f"counts samples ({names[times[0]]!r}) and does not say how far they are apart"
+    else:
+        what = "has no column of rising times"
+    return CaptureError(what, "give the sample rate with --rate HZ, or export with times", path=path, line=line)
+
+
+def _with_unit(named: Named, unit: str) -> Named:
+    """A name and the unit that stands in a row of its own below it."""
+    unit = unit.lower()
+    if not unit or named.unit:
+        return named
+    if unit in TIME_UNITS and (named.is_time or named.role is Role.OTHER):
+        return replace(named, unit="s", factor=TIME_UNITS[unit], is_time=True, is_count=False)
+    if unit in VALUE_UNITS:
+        base, factor = VALUE_UNITS[unit]
+        role = Role.CURRENT if base == "A" else named.role
+        return replace(named, unit=base, factor=factor, role=role, is_time=False)
+    return named
+
+
+def _kind(cells: Sequence[str], named: Named) -> Kind:
+    """What the cells are, by majority: one broken cell must not hide a column."""
+    full = [cell for cell in cells if cell]
+    need = (len(full) + 1) // 2
+    levels = sum(level(cell) is not None for cell in full)
+    numbers = sum(map(is_number, full))
+    if not full:
+        return Kind.IGNORED
+    if named.unit in ("V", "A") and numbers >= need:
+        return Kind.NUMBER
+    plain_numbers = numbers - sum(len(cell) > 1 and not cell.strip("01") for cell in full)
+    buses = sum(bus_value(cell) is not None for cell in full)
+    widths = {len(cell) for cell in full if bus_value(cell) is not None}
+    if levels == len(full):
+        return Kind.LEVEL
+    if buses == len(full) and len(widths) == 1 and plain_numbers < len(full):
+        return Kind.BUS
+    if levels >= max(need, numbers - len(full) // 20):
+        return Kind.LEVEL
+    if numbers >= need:
+        return Kind.NUMBER
+    return Kind.BUS if buses >= need and len(widths) == 1 else Kind.IGNORED
+
+
+def _column(name: str, role: Role, named: Named, kind: Kind, cells: Sequence[str]) -> Column:
+    unit, factor = (named.unit, named.factor) if named.unit in ("V", "A") else ("", 1.0)
+    if kind is Kind.IGNORED and role is not Role.OTHER:
+        kind = Kind.LEVEL  # so that the row reader says what is wrong with its cells
+    decimals = 2 * sum("." in cell or "," in cell for cell in cells) > len(cells)
+    may_be_number = kind is Kind.LEVEL and (decimals or role in (Role.VBUS, Role.CURRENT))
+    bits = 1
+    if kind is Kind.BUS:
+        bits = max(found[1] for found in map(bus_value, cells) if found is not None)
+    return Column(name, role, kind, unit, factor, bits, may_be_number)
+
+
+def _numbers(cells: Sequence[str]) -> list[float]:
+    return [number(cell) for cell in cells if is_number(cell)]
+
+
+def _time_columns(columns: Sequence[Sequence[str]], kinds: Sequence[Kind], said: Sequence[Named]) -> list[int]:
+    """The columns that can be times, the likeliest first."""
+    scored: list[tuple[int, int]] = []
+    named_time = any(named.is_time for named in said)
+    for place, (cells, kind, named) in enumerate(zip(columns, kinds, said, strict=True)):
+        if named.is_time or named.is_count:
+            scored.append((-4 * named.is_time - 2 * (named.unit == "s"), place))
+        elif not named_time and kind in (Kind.NUMBER, Kind.LEVEL, Kind.BUS) and named.role is Role.OTHER:
+            values = _numbers(cells)
+            if named.unit not in ("V", "A") and _rises(values) and (kind is Kind.NUMBER or len(values) <= 2):
+                scored.append((1, place))
+    return [place for _, place in sorted(scored)]
+
+
+def _rises(values: Sequence[float]) -> bool:
+    """Never falls but for a stray value, and rises more often than it stands."""
+    steps = [b - a for a, b in pairwise(values)]
+    ups, downs = sum(step > 0 for step in steps), sum(step < 0 for step in steps)
+    return ups > 0 and downs <= len(steps) // 10 and (2 * ups > len(steps) or len(set(values)) > 2)
+
+
+def _counts_rows(cells: Sequence[str]) -> bool:
+    """Whole numbers, one more a row."""
+    if len(cells) < 3 or not all(cell.isdigit() for cell in cells):
+        return False
+    values = [int(cell) for cell in cells]
+    return values[0] in (0, 1) and all(b - a == 1 for a, b in pairwise(values))
+
+
+_QUANTITY = r"[^0-9+\-]{0,24}?([+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.][0-9]+)(?:[eE][+-]?[0-9]+)?)[\s\"',;\t]*([a-zA-Zµμ/]*)"
+_RATE = re.compile(r"(?:sampl\w*|acquisition)[\s_-]*(?:rate|freq\w*)" + _QUANTITY, re.IGNORECASE)
+_STEP = re.compile(
+    r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step)" + _QUANTITY,
+    re.IGNORECASE,
+)
+_UNIT_ABOVE = re.compile(
+    r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
+)
+_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+
+
+def _interval(above: Sequence[str]) -> float | None:
+    """Seconds between samples, from the lines above the header."""
+    for line in above:
+        found = _RATE.search(line)
+        if found:
+            prefix = found[2][:1].lower() if found[2][:1] in tuple("kKMGmg") else ""
+            rate = number(found[1]) * _PREFIX[prefix]
+            if rate > 0:
+                return 1 / rate
+    for line in above:
+        found = _STEP.search(line)
+        if found:
+            step = number(found[1]) * TIME_UNITS.get(found[2].lower(), 1.0)
+            if step > 0:
+                return step
+    return None
+
+
+def _unit_above(above: Sequence[str]) -> float | None:
+    """Seconds in the unit of time that a line above the header names."""
+    for line in above:
+        found = _UNIT_ABOVE.search(line)
+        if found and found[1].lower() in TIME_UNITS:
+            return TIME_UNITS[found[1].lower()]
+    return None

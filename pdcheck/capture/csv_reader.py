@@ -1,0 +1,276 @@
+"""CSV files, both kinds: a row a change, and a row a sample.
+
+Why it is: this is what every analyzer and scope can export. The text is read in blocks of whole lines; a block
+becomes a :class:`~pdcheck.capture.csv_rows.RowBlock`, and that edges and points. Nothing else is kept, so memory
+grows with the changes only.
+
+A sample file whose times are printed too coarsely to tell neighbouring rows apart (four million rows a second with
+six decimals) still says exactly when a sample was taken, by its row number; then times come from the rows.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pdcheck.capture.csv_layout import Kind, Layout, find_layout
+from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
+from pdcheck.capture.growing import FloatArray
+from pdcheck.capture.lines import EdgeBuilder, WaveBuilder
+from pdcheck.capture.model import Capture, Line, Role
+from pdcheck.capture.registry import ReadOptions
+from pdcheck.capture.source import ByteSource
+from pdcheck.capture.text import text_reader
+from pdcheck.errors import CaptureError
+
+FIRST_BLOCK = 1 << 16
+BLOCK = 1 << 20
+_MOST_EDGES = 12 << 20
+_COARSE = 0.25
+
+
+def read_csv(source: ByteSource, options: ReadOptions) -> Capture:
+    """Read a CSV capture.
+
+    :raises CaptureError: the file, or a row of it, cannot be used.
+    """
+    return _CsvFile(source, options).read()
+
+
+class _CsvFile:
+    """One file being read."""
+
+    def __init__(self, source: ByteSource, options: ReadOptions) -> None:
+        self._path = source.path
+        self._options = options
+        self._fill = text_reader(source)
+        self._buffer = bytearray(BLOCK)
+        self._view = memoryview(self._buffer)
+        self._held = 0
+        self._ended = False
+
+    def read(self) -> Capture:
+        """Read it all."""
+        self._more(FIRST_BLOCK)
+        layout, start, line = self._find_layout()
+        place = Place(line)
+        self._begin(layout)
+        self._drop(start)
+        while True:
+            end = self._buffer.rfind(b"\n", 0, self._held) + 1
+            if self._ended:
+                end = self._held
+            if end:
+                terminated = self._buffer[end - 1] == 10
+                self._block(end, place, terminated)
+                self._drop(end)
+            elif self._held == BLOCK:
+                raise self._too_long(place.line)
+            if self._ended:
+                break
+            self._more(BLOCK)
+        return self._finish(place)
+
+    def _more(self, limit: int) -> None:
+        """Read on, up to ``limit`` bytes in the buffer."""
+        room = self._view[self._held : limit]
+        got = self._fill(room)
+        self._ended = got < len(room)
+        self._held += got
+
+    def _drop(self, count: int) -> None:
+        rest = self._held - count
+        self._view[:rest] = bytes(self._view[count : self._held])
+        self._held = rest
+
+    def _too_long(self, line: int) -> CaptureError:
+        return CaptureError(
+            f"the line is longer than {BLOCK:,} bytes", "this is no export of rows; export as CSV or VCD",
+            path=self._path, line=line,
+        )  # fmt: skip
+
+    def _find_layout(self) -> tuple[Layout, int, int]:
+        """The layout, and where its first row begins: the byte and the line number."""
+        while True:
+            text = bytes(self._view[: self._held])
+            lines = _text_lines(text, complete=self._ended)
+            if not lines and not self._ended and self._held == BLOCK:
+                raise self._too_long(1)
+            layout = find_layout(
+                lines, complete=self._ended, path=self._path, roles=self._options.roles, rate_hz=self._options.rate_hz
+            )
+            if layout is not None:
+                start = 0
+                for _ in range(layout.first_row - 1):
+                    start = text.index(b"\n", start) + 1
+                return layout, start, layout.first_row
+            if self._ended or self._held == BLOCK:
+                raise CaptureError(
+                    "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=self._path
+                )
+            self._more(BLOCK)
+
+    def _begin(self, layout: Layout) -> None:
+        self._layout = layout
+        self._careful = CarefulReader(layout, self._path)
+        self._edges: list[EdgeBuilder] = []
+        for lane in lanes_of(layout):
+            column = layout.columns[lane.place]
+            name = column.name if column.kind is Kind.LEVEL else f"{column.name}[{lane.bit}]"
+            self._edges.append(EdgeBuilder(name, column.role))
+        waves = [column for column in layout.columns if column.kind is Kind.NUMBER]
+        self._waves = [
+            WaveBuilder(column.name, column.role, column.unit, column.factor, len(waves)) for column in waves
+        ]
+        self._period: float | None = layout.interval_s
+        self._by_row = layout.interval_s is not None
+        self._anchors: list[tuple[int, float]] = [(0, 0.0)]
+
+    def _block(self, end: int, place: Place, terminated: bool) -> None:
+        while True:
+            try:
+                block = self._careful.read(bytes(self._view[:end]), place, terminated=terminated)
+                break
+            except NotALevel as found:
+                self._promote(found.place)
+        if block.rows:
+            self._take(block, place)
+        place.line += block.lines
+
+    def _take(self, block: RowBlock, place: Place) -> None:
+        if place.rows == 0 and self._layout.time_column is not None:
+            self._judge_steps(block)
+        changed_times = self._times(block, block.changed, place)
+        for edges, levels in zip(self._edges, block.levels, strict=True):
+            edges.add(changed_times, levels)
+        for wave, values in zip(self._waves, block.numbers, strict=True):
+            rows, kept = wave.select(values)
+            if len(rows):
+                wave.push(self._times(block, rows, place), kept)
+        last = np.array([block.rows - 1])
+        place.rows += block.rows
+        if self._layout.time_column is not None:
+            place.last_time = float(block.times(last)[0])
+            if self._by_row:
+                self._anchors.append((place.rows - 1, place.last_time))
+        if sum(len(edges.edges) for edges in self._edges) > _MOST_EDGES:
+            raise CaptureError(
+                f"more than {_MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
+            )  # fmt: skip
+
+    def _times(self, block: RowBlock, rows: IntArray, place: Place) -> FloatArray:
+        """Times of rows in the file's unit; row numbers where those are the better clock."""
+        if self._by_row:
+            return (rows + place.rows).astype(np.float64)
+        return block.times(rows)
+
+    def _judge_steps(self, block: RowBlock) -> None:
+        """A row a sample or a row a change? And do the times tell the rows apart?"""
+        rows = block.rows
+        if rows < 3:
+            return
+        times = block.times(np.arange(rows))
+        period = float(times[-1]) / (rows - 1)
+        if period <= 0:
+            return
+        lanes = block.levels
+        if len(lanes):
+            differs = (lanes[:, 1:] != lanes[:, :-1]).any(axis=0) if lanes.shape[1] == rows else None
+            same = rows - 1 - (int(differs.sum()) if differs is not None else len(block.changed))
+            if same < max(2, rows // 10):
+                return
+        elif not self._waves:
+            return
+        fine = block.quantum
+        even = np.arange(rows) * period
+        if np.abs(times - even).max() <= 1.5 * fine + 1e-6 * period:
+            self._period = period
+            self._by_row = fine > _COARSE * period
+            return
+        steps = np.diff(times)
+        middle = float(np.median(steps))
+        if middle > 0 and steps.min() >= 0.5 * middle and steps.max() <= 1.5 * middle:
+            self._period = period
+
+    def _promote(self, column: int) -> None:
+        """A column of levels holds numbers after all: what was read of it becomes points."""
+        old, old_edges = self._layout, self._edges
+        old_waves = dict(zip(_number_places(old), self._waves, strict=True))
+        layout = old.with_number(column)
+        keep = (self._period, self._by_row, self._anchors)
+        self._begin(layout)
+        self._period, self._by_row, self._anchors = keep
+        old_lanes = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(old), old_edges, strict=True)}
+        self._edges = [old_lanes[lane.place, lane.bit] for lane in lanes_of(layout)]
+        fresh = dict(zip(_number_places(layout), self._waves, strict=True))
+        self._waves = [old_waves.get(place, fresh[place]) for place in _number_places(layout)]
+        edges, wave = old_lanes[column, 0], fresh[column]
+        if edges.initial is not None:
+            times = np.concatenate([[0.0], edges.edges.view()])
+            levels = (np.arange(len(times)) + edges.initial) & 1
+            wave.push(times, levels.astype(np.float64))
+
+    def _finish(self, place: Place) -> Capture:
+        layout = self._layout
+        if place.rows == 0:
+            raise CaptureError("holds no complete row", "export the capture again", path=self._path)
+        kind = "csv-edges" if self._period is None else "csv-samples"
+        start, length = 0.0, place.last_time * layout.time_factor
+        factor = layout.time_factor
+        period = self._period
+        if layout.time_column is None:
+            assert layout.interval_s is not None
+            factor = layout.interval_s
+            length = (place.rows - 1) * factor
+        else:
+            assert place.origin is not None
+            start = (place.origin[0] + place.origin[1]) * layout.time_factor
+            if period is not None:
+                factor, period = self._clock(place, period)
+        digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}
+        analog = dict(zip(_number_places(layout), self._waves, strict=True))
+        lines: list[Line] = []
+        for column, said in enumerate(layout.columns):
+            if said.kind in (Kind.LEVEL, Kind.BUS):
+                lines.extend(digital[column, bit].line(factor) for bit in range(said.bits))
+            elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]):
+                lines.append(analog[column].line(factor))
+        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated)
+
+    def _clock(self, place: Place, period: float) -> tuple[float, float]:
+        """Seconds in one unit of the builders' times, and seconds between samples, at the end of a sample file."""
+        whole = place.last_time / max(place.rows - 1, 1)
+        even = abs(whole - period) <= 1e-3 * period
+        unit = self._layout.time_factor
+        if not self._by_row:
+            return unit, (whole if even else period) * unit
+        if even:
+            return whole * unit, whole * unit
+        # There are gaps between the samples: the times printed at the ends of the blocks say where.
+        rows, times = (np.array(column) for column in zip(*self._anchors, strict=True))
+        for edges in self._edges:
+            edges.retime(rows, times)
+        for wave in self._waves:
+            wave.retime(rows, times)
+        return unit, period * unit
+
+    def _worth_keeping(self, wave: WaveBuilder) -> bool:
+        """Numbers of an unnamed column that can be no voltage here are not handed on."""
+        return wave.role is not Role.OTHER or bool(wave.unit) or wave.looks_like_volts()
+
+
+def _number_places(layout: Layout) -> list[int]:
+    return [place for place, column in enumerate(layout.columns) if column.kind is Kind.NUMBER]
+
+
+def _text_lines(text: bytes, *, complete: bool) -> list[str]:
+    """The lines; without the last one where it may go on."""
+    try:
+        shown = text.decode()
+    except UnicodeDecodeError as error:
+        cut_at_end = not complete and error.start >= len(text) - 4
+        shown = text[: error.start].decode() if cut_at_end else text.decode("latin-1")
+    lines = [line.rstrip("\r") for line in shown.split("\n")]
+    if not complete or not lines[-1]:
+        lines.pop()
+    return lines

@@ -1,0 +1,262 @@
+"""Rows of a CSV file, a block at a time: what every row reader hands on, and the careful reader.
+
+Why it is: there are fast ways through a block, each for rows of a certain look, and one careful way that reads
+cell by cell. The careful one defines what a file means and alone says what is wrong with a row; a fast one that
+meets anything unexpected steps aside for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.csv_cells import (
+    bus_value,
+    is_number,
+    level,
+    number,
+    quantum,
+    split_row,
+    strip_comment,
+    whole_and_part,
+)
+from pdcheck.capture.csv_layout import Kind, Layout
+from pdcheck.errors import CaptureError
+
+IntArray = NDArray[np.intp]
+FloatArray = NDArray[np.float64]
+
+_MOST_EMPTY_LINES = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class RowBlock:
+    """Some rows in a row.
+
+    :ivar rows: how many.
+    :ivar lines: how many lines of the file they came from.
+    :ivar changed: the rows (counted in this block) where a level may differ from the row before; the first row
+        of the file is among them.
+    :ivar levels: uint8, a row a level lane, a column an entry of ``changed``.
+    :ivar numbers: for each number column, the values of all rows.
+    :ivar times: times of some rows, in the file's unit from its first row. Empty where rows are only counted.
+    :ivar quantum: the weight of the last printed digit of the last time.
+    """
+
+    rows: int
+    lines: int
+    changed: IntArray
+    levels: NDArray[np.uint8]
+    numbers: tuple[FloatArray, ...]
+    times: Callable[[IntArray], FloatArray]
+    quantum: float
+
+
+@dataclass
+class Place:
+    """Where in the file the reading stands.
+
+    :ivar line: number of the next line, counted from 1.
+    :ivar rows: rows read.
+    :ivar origin: the first row's time as a whole number and a rest; None before it.
+    :ivar last_time: the last row's time, from the first row's, in the file's unit.
+    :ivar last_levels: the lanes' levels in the last row.
+    """
+
+    line: int
+    rows: int = 0
+    origin: tuple[int, float] | None = None
+    last_time: float = 0.0
+    last_levels: NDArray[np.uint8] | None = None
+    empty_lines: int = 0
+
+
+class NotALevel(Exception):
+    """A column of levels turns out to hold numbers."""
+
+    def __init__(self, place: int) -> None:
+        self.place = place
+
+
+@dataclass(frozen=True)
+class Lane:
+    """A digital line of the file: a column of levels, or one bit of a bus column."""
+
+    place: int
+    bit: int
+
+
+def lanes_of(layout: Layout) -> list[Lane]:
+    """The digital lines of a layout, in the order of the file; a bus from its lowest bit."""
+    out: list[Lane] = []
+    for place, column in enumerate(layout.columns):
+        if column.kind is Kind.LEVEL:
+            out.append(Lane(place, 0))
+        elif column.kind is Kind.BUS:
+            out.extend(Lane(place, bit) for bit in range(column.bits))
+    return out
+
+
+class CarefulReader:
+    """Reads rows cell by cell, and says what is wrong with one."""
+
+    def __init__(self, layout: Layout, path: str) -> None:
+        self._layout = layout
+        self._path = path
+        self._lanes = lanes_of(layout)
+        self._levels = [place for place, column in enumerate(layout.columns) if column.kind is Kind.LEVEL]
+        self._buses = [place for place, column in enumerate(layout.columns) if column.kind is Kind.BUS]
+        self._numbers = [place for place, column in enumerate(layout.columns) if column.kind is Kind.NUMBER]
+        self._known: dict[tuple[str, ...], tuple[int, ...]] = {}
+
+    def read(self, text: bytes, place: Place, *, terminated: bool) -> RowBlock:
+        """Read whole lines.
+
+        :param text: the lines; the last one may lack its line end.
+        :param place: where they begin; not changed but for its counter of empty lines.
+        :param terminated: False where the file ends in the last line without a line end, so that it may be cut.
+        :raises CaptureError: a row is broken.
+        :raises NotALevel: a column of levels that may be numbers is.
+        """
+        lines = _decode(text).split("\n")
+        if terminated:
+            lines.pop()
+        origin = place.origin
+        last = place.last_time
+        wanted = self._layout.time_column
+        times: list[float] = []
+        levels: list[tuple[int, ...]] = []
+        values: list[list[float]] = [[] for _ in self._numbers]
+        time_cell = ""
+        for offset, line in enumerate(lines):
+            at = place.line + offset
+            cells = self._cells(line, place, at)
+            if cells is None:
+                continue
+            cut = not terminated and offset == len(lines) - 1
+            if cut and self._is_cut(cells, lines[offset - 1] if offset else ""):
+                break
+            if len(cells) != len(self._layout.columns):
+                raise self._wrong_count(len(cells), at)
+            if wanted is not None:
+                time_cell = cells[wanted]
+                self._check_number(time_cell, wanted, at)
+                whole, part = whole_and_part(time_cell)
+                if origin is None:
+                    origin = (whole, part)
+                now = (whole - origin[0]) + (part - origin[1])
+                if now < last and (place.rows or times):
+                    raise CaptureError(
+                        f"time goes backwards, to {time_cell!r}", "export the capture again, unsorted or unedited rows "
+                        "cannot be judged", path=self._path, line=at,
+                    )  # fmt: skip
+                last = now
+                times.append(now)
+            levels.append(self._row_levels(cells, at))
+            for column, into in zip(self._numbers, values, strict=True):
+                into.append(self._value(cells[column], column, at, into))
+        rows = len(levels)
+        place.origin = origin
+        kept = np.array(times)
+        return RowBlock(
+            rows=rows,
+            lines=len(lines),
+            changed=np.arange(rows),
+            levels=np.array(levels, np.uint8).reshape(rows, len(self._lanes)).T,
+            numbers=tuple(np.array(column) for column in values),
+            times=lambda which: kept[which],
+            quantum=quantum(time_cell) if time_cell else 0.0,
+        )
+
+    def _cells(self, line: str, place: Place, at: int) -> list[str] | None:
+        """The cells of a row; None for a line that is none."""
+        if not line.strip("\r\t \x1a,;\f") or strip_comment(line) is not None:
+            place.empty_lines += 1
+            if place.empty_lines > _MOST_EMPTY_LINES:
+                raise CaptureError(
+                    f"holds more than {_MOST_EMPTY_LINES:,} lines without data", "export the capture again",
+                    path=self._path, line=at,
+                )  # fmt: skip
+            return None
+        cells = split_row(line, self._layout.delimiter)
+        while len(cells) > len(self._layout.columns) and not cells[-1]:
+            cells.pop()
+        return cells
+
+    def _is_cut(self, cells: list[str], before: str) -> bool:
+        """Whether the file's last line, which has no line end, is the beginning of a row only."""
+        columns = self._layout.columns
+        if len(cells) < len(columns) or not all(cells):
+            return True
+        earlier = split_row(before, self._layout.delimiter)
+        if len(earlier) < len(columns) or len(cells) > len(columns):
+            return False
+        kind = columns[-1].kind
+        shorter = len(cells[-1]) < len(earlier[len(columns) - 1])
+        if kind in (Kind.NUMBER, Kind.TIME, Kind.BUS):
+            return shorter
+        return kind is Kind.LEVEL and shorter and level(cells[-1]) is None
+
+    def _row_levels(self, cells: list[str], at: int) -> tuple[int, ...]:
+        key = tuple([cells[place] for place in self._levels] + [cells[place] for place in self._buses])
+        known = self._known.get(key)
+        if known is None:
+            known = tuple(self._lane_level(cells, lane, at) for lane in self._lanes)
+            if len(self._known) < 4096:
+                self._known[key] = known
+        return known
+
+    def _lane_level(self, cells: list[str], lane: Lane, at: int) -> int:
+        cell, column = cells[lane.place], self._layout.columns[lane.place]
+        if column.kind is Kind.BUS:
+            found = bus_value(cell)
+            if found is None:
+                raise self._bad(cell, lane.place, at, "not a bus value")
+            if found[0] >> column.bits:
+                raise self._bad(cell, lane.place, at, f"wider than the {column.bits} bits of the rows above")
+            return found[0] >> lane.bit & 1
+        said = level(cell)
+        if said is None:
+            if column.may_be_number and is_number(cell):
+                raise NotALevel(lane.place)
+            raise self._bad(cell, lane.place, at, "not a level (0 or 1)")
+        return said
+
+    def _value(self, cell: str, place: int, at: int, before: list[float]) -> float:
+        if not cell and self._layout.columns[place].role.value == "other":
+            return before[-1] if before else 0.0
+        self._check_number(cell, place, at)
+        value = number(cell)
+        if not abs(value) < 1e30:
+            raise self._bad(cell, place, at, "beyond any voltage or current")
+        return value
+
+    def _check_number(self, cell: str, place: int, at: int) -> None:
+        if not is_number(cell):
+            raise self._bad(cell, place, at, "not a number")
+        if len(cell) > 40 or ("e" in cell.lower() and not abs(number(cell)) < 1e30):
+            raise self._bad(cell, place, at, "not a usable number")
+
+    def _bad(self, cell: str, place: int, at: int, why: str) -> CaptureError:
+        shown = cell if len(cell) <= 30 else cell[:27] + "..."
+        what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
+        if not cell:
+            what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"
+        return CaptureError(what, "correct or delete this row, or export again", path=self._path, line=at)
+
+    def _wrong_count(self, count: int, at: int) -> CaptureError:
+        expected = len(self._layout.columns)
+        return CaptureError(
+            f"the row has {count} column{'s' * (count != 1)} where {expected} are expected",
+            "correct or delete this row, or export again", path=self._path, line=at,
+        )  # fmt: skip
+
+
+def _decode(text: bytes) -> str:
+    try:
+        return text.decode()
+    except UnicodeDecodeError:
+        return text.decode("latin-1")

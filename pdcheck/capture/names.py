@@ -1,0 +1,165 @@
+"""What a column is, by its name: role, unit, time or count.
+
+Why it is: exports name the same thing in twenty ways (``CC1 [V]``, ``ch1_cc1_mv``, ``Time(us)``). All reading of
+names is here, for every format.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from pdcheck.capture.model import Role
+from pdcheck.errors import CaptureError
+
+TIME_UNITS: dict[str, float] = {
+    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "sekunden": 1.0,
+    "ms": 1e-3, "msec": 1e-3, "msecs": 1e-3, "millis": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3,
+    "us": 1e-6, "usec": 1e-6, "usecs": 1e-6, "micros": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6,
+    "µs": 1e-6, "μs": 1e-6,
+    "ns": 1e-9, "nsec": 1e-9, "nsecs": 1e-9, "nanos": 1e-9, "nanosecond": 1e-9, "nanoseconds": 1e-9,
+    "ps": 1e-12, "picosecond": 1e-12, "picoseconds": 1e-12,
+    "fs": 1e-15,
+}  # fmt: skip
+"""Seconds in each unit of time that a header may name."""
+
+VALUE_UNITS: dict[str, tuple[str, float]] = {
+    "v": ("V", 1.0), "volt": ("V", 1.0), "volts": ("V", 1.0),
+    "mv": ("V", 1e-3), "millivolt": ("V", 1e-3), "millivolts": ("V", 1e-3),
+    "uv": ("V", 1e-6), "µv": ("V", 1e-6), "μv": ("V", 1e-6), "kv": ("V", 1e3),
+    "a": ("A", 1.0), "amp": ("A", 1.0), "amps": ("A", 1.0), "ampere": ("A", 1.0), "amperes": ("A", 1.0),
+    "ma": ("A", 1e-3), "milliamp": ("A", 1e-3), "milliamps": ("A", 1e-3), "milliampere": ("A", 1e-3),
+    "ua": ("A", 1e-6), "µa": ("A", 1e-6), "μa": ("A", 1e-6),
+}  # fmt: skip
+"""The base unit, and the factor to it, of each unit that a header may name."""
+
+_TIME_WORDS = frozenset(
+    {"time", "times", "timestamp", "timestamps", "t", "x", "elapsed", "zeit", "temps", "tiempo", "tempo", "timebase"}
+)
+_COUNT_WORDS = frozenset({"index", "idx", "sample", "samples", "n", "no", "nr", "row", "point", "points", "number"})
+_CURRENT_WORDS = frozenset({"current", "curr", "i", "amps", "amperage", "ibus", "ivbus", "iin", "iout"})
+_WORD = re.compile(r"[^\W_]+")
+_IN_BRACKETS = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
+
+
+@dataclass(frozen=True)
+class Named:
+    """What a name says.
+
+    :ivar role: OTHER where it says nothing.
+    :ivar unit: ``"V"``, ``"A"``, ``"s"`` or ``""``.
+    :ivar factor: to that unit.
+    :ivar is_time: a time column.
+    :ivar is_count: a column that counts rows.
+    """
+
+    role: Role
+    unit: str
+    factor: float
+    is_time: bool
+    is_count: bool
+
+
+def read_name(name: str) -> Named:
+    """Read a column's name."""
+    bare, unit_text = _split_unit(name)
+    words = [word.lower() for word in _WORD.findall(bare)]
+    time_unit = TIME_UNITS.get(unit_text)
+    value_unit = VALUE_UNITS.get(unit_text)
+    is_count = name.strip() == "#" or (bool(words) and all(word in _COUNT_WORDS for word in words) and not unit_text)
+    is_time = not is_count and (
+        (bool(words) and bool(_TIME_WORDS.intersection(words)) and value_unit is None and len(words) <= 4)
+        or (time_unit is not None and not words)
+        or (time_unit is not None and unit_text != "s")
+    )
+    if is_time:
+        return Named(Role.OTHER, "s" if time_unit else "", time_unit or 1.0, True, False)
+    unit, factor = value_unit or ("", 1.0)
+    return Named(_role(words, unit), unit, factor, False, is_count)
+
+
+def _split_unit(name: str) -> tuple[str, str]:
+    """The name without its unit, and the unit in lower case (empty where there is none)."""
+    name = name.strip().strip("\"'")
+    for match in _IN_BRACKETS.finditer(name):
+        unit = match.group(1).lower()
+        if unit in TIME_UNITS or unit in VALUE_UNITS:
+            return name[: match.start()] + " " + name[match.end() :], unit
+    parts = re.split(r"[\s/_,:;.-]+(?:in\s+)?", name)
+    last = parts[-1].lower() if parts else ""
+    if last == "a" and not (len(parts) > 1 and _CURRENT_WORDS.intersection(map(str.lower, parts[:-1]))):
+        last = ""  # "CC_A" is a contact, "IBUS_A" is in amps
+    if len(parts) > 1 and (last in TIME_UNITS or last in VALUE_UNITS):
+        return name[: len(name) - len(parts[-1])], last
+    if name.lower() in TIME_UNITS and name.lower() != "s":
+        return "", name.lower()
+    return name, ""
+
+
+def _role(words: Sequence[str], unit: str) -> Role:
+    joined = "".join(words)
+    pairs = {a + b for a, b in pairwise(words)}
+    every = pairs.union(words)
+    if unit == "A" or (_CURRENT_WORDS.intersection(words) and unit != "V") or "ibus" in every:
+        return Role.CURRENT
+    if "vbus" in joined and "en" not in words:
+        return Role.VBUS
+    if every & {"cc2", "ccb"}:
+        return Role.CC2
+    if every & {"cc1", "cca", "cc"}:
+        return Role.CC1
+    return Role.OTHER
+
+
+def give_roles(
+    names: Sequence[str], said: Sequence[Role], roles: Mapping[Role, str], path: str,
+    *, skip: frozenset[int] = frozenset(),
+) -> list[Role]:  # fmt: skip
+    """The role of each column: the user's word first, then the header's, each role once.
+
+    :param names: the columns' names, in order.
+    :param said: what each name says.
+    :param roles: the user's choice, role to name or 1-based column number.
+    :param skip: columns that cannot bear a role (the time column).
+    :raises CaptureError: the user names a column that is not there.
+    """
+    given: dict[int, Role] = {}
+    for role, wanted in roles.items():
+        place = _find(names, wanted, skip)
+        if place is None:
+            there = ", ".join(f"{n + 1} {name!r}" for n, name in enumerate(names) if n not in skip)
+            raise CaptureError(f"there is no column {wanted!r}", f"the columns are: {_shortened(there)}", path=path)
+        given[place] = role
+    taken = set(given.values())
+    out: list[Role] = []
+    for place, role in enumerate(said):
+        if place in given:
+            out.append(given[place])
+        elif role is Role.OTHER or role in taken or place in skip:
+            out.append(Role.OTHER)
+        else:
+            taken.add(role)
+            out.append(role)
+    return out
+
+
+def _find(names: Sequence[str], wanted: str, skip: frozenset[int]) -> int | None:
+    wanted = wanted.strip()
+    usable = [place for place in range(len(names)) if place not in skip]
+    for same in (
+        lambda name: name == wanted,
+        lambda name: name.casefold() == wanted.casefold(),
+        lambda name: _split_unit(name)[0].strip().casefold() == wanted.casefold(),
+    ):
+        found = [place for place in usable if same(names[place])]
+        if found:
+            return found[0]
+    if wanted.isascii() and wanted.isdigit() and int(wanted) - 1 in usable:
+        return int(wanted) - 1
+    return None
+
+
+def _shortened(text: str, limit: int = 400) -> str:
+    return text if len(text) <= limit else text[: limit - 3] + "..."

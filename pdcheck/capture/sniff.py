@@ -1,0 +1,71 @@
+"""What a file is, by its first bytes.
+
+Why it is: suffixes lie (``.csv`` for anything, ``.txt`` for everything); contents seldom do.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+
+_OTHERWISE: tuple[tuple[bytes, str], ...] = (
+    (b"\x89PNG\r\n", "a picture (PNG)"),
+    (b"GIF87a", "a picture (GIF)"),
+    (b"GIF89a", "a picture (GIF)"),
+    (b"\xff\xd8\xff\xe0", "a picture (JPEG)"),
+    (b"\xff\xd8\xff\xe1", "a picture (JPEG)"),
+    (b"\xff\xd8\xff\xdb", "a picture (JPEG)"),
+    (b"%PDF-", "a PDF document"),
+    (b"\x7fELF", "a program"),
+    (b"SQLite format 3\0", "a database"),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an office document"),
+)
+
+_UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+_VCD_START = re.compile(
+    rb"\s*\$(?:date|version|comment|timescale|scope|var|upscope|enddefinitions|dumpvars|attrbegin)\b"
+)
+# Control characters that no text export holds; tab, line ends, form feed and the old end-of-file mark may stand.
+_NOT_TEXT = bytes(c for c in range(32) if c not in b"\t\n\r\f\x1a\x1b") + b"\x7f"
+
+
+def known_otherwise(head: bytes) -> str | None:
+    """What well-known thing this is that is no capture."""
+    for magic, name in _OTHERWISE:
+        if head.startswith(magic):
+            return name
+    start = head[:200].lstrip().lower()
+    if start.startswith((b"<!doctype html", b"<html")):
+        return "a web page"
+    return None
+
+
+def utf16_codec(head: bytes) -> str | None:
+    """The codec of a UTF-16 text, with a byte-order mark or plainly recognisable without."""
+    if head.startswith(codecs.BOM_UTF16_LE):
+        return "utf-16-le"
+    if head.startswith(codecs.BOM_UTF16_BE):
+        return "utf-16-be"
+    sample = head[: min(len(head), 256) & ~1]
+    if len(sample) >= 8:
+        if not any(sample[1::2]) and all(sample[0::2]):
+            return "utf-16-le"
+        if not any(sample[0::2]) and all(sample[1::2]):
+            return "utf-16-be"
+    return None
+
+
+def looks_like_text(head: bytes) -> bool:
+    """Could this be lines of text?"""
+    if utf16_codec(head) is not None:
+        return True
+    return head.translate(None, _NOT_TEXT) == head
+
+
+def looks_like_vcd(head: bytes) -> bool:
+    """Does it begin as IEEE 1364 value change dumps do?"""
+    codec = utf16_codec(head)
+    start = head[: 1 << 12]
+    if codec is not None:
+        start = start[: len(start) & ~1].decode(codec, "replace").lstrip("\ufeff").encode()
+    return _VCD_START.match(start.removeprefix(codecs.BOM_UTF8)) is not None

@@ -1,0 +1,200 @@
+"""From packets to exchanges: who sent each, which GoodCRC belongs to it, which packets are retries.
+
+Why it is: "was it acknowledged?" is the question on which most verdicts turn. The answer has three values:
+yes, no, and "this capture cannot tell".
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from pdcheck.conversation.model import Exchange, Party, Reset, Silence, Transmission
+from pdcheck.line.model import Burst, Packet
+from pdcheck.messages import parse
+from pdcheck.standard import timers
+from pdcheck.standard.line_code import Sop
+
+_GOODCRC = "GoodCRC"
+#: A GoodCRC begins within tTransmit (195 us) and is complete within tReceive; a late one is still paired.
+_LATEST_ACK_S = 1.4 * timers.RECEIVE.max_s
+#: Something unreadable that begins before a retry can begin (tReceive minimum) stands where the GoodCRC should be.
+_ACK_PLACE_S = 0.8 * timers.RECEIVE.min_s
+#: A repeat of the same bytes this soon is a retry; later it is a new try. Retries follow within about 1.3 ms.
+_RETRY_S = 8e-3
+#: Bit rates of two ports must differ by this share before a reset's rate says whose it is. Our own choice.
+_RATE_APART = 0.006
+
+
+@dataclass(frozen=True)
+class Paired:
+    """Transmissions in time order with their acknowledgements, exchanges, resets."""
+
+    transmissions: tuple[Transmission, ...]
+    exchanges: tuple[Exchange, ...]
+    resets: tuple[Reset, ...]
+    goodcrc_shown: frozenset[Party]
+
+
+def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) -> Paired:
+    """Name the senders, pair the acknowledgements, fold the retries.
+
+    :param packets: in time order.
+    :param bursts: what was on the line and is no packet, in time order.
+    """
+    sent = _name_senders(packets)
+    resets_of = {id(p.packet): p for p in sent if p.packet.sop is not None and p.packet.sop.is_reset}
+    obstacles = sorted([b.start_s for b in bursts] + [p.start_s for p in packets if not p.intact])
+    drafts: list[_Draft] = []
+    acknowledged: dict[int, bool | None] = {}
+    for index, one in enumerate(sent):
+        if one.message is None or one.message.name == _GOODCRC:
+            continue
+        ack, silence, wrong = _acknowledgement(sent, index, obstacles, duration_s)
+        last = drafts[-1] if drafts else None
+        if last is not None and last.repeats(one):
+            last.packets.append(one.packet)
+        else:
+            last = _Draft(one, [one.packet])
+            drafts.append(last)
+        if ack is not None:
+            last.acknowledged_s = ack
+        if silence is not None:
+            last.silences.append(silence)
+        if wrong is not None:
+            last.wrong_ids.append(wrong)
+        last.members.append(index)
+    shown = frozenset(p.sender for p in sent if p.message is not None and p.message.name == _GOODCRC)
+    exchanges = [d.done() for d in drafts]
+    for party in (Party.SOURCE, Party.SINK):
+        if party not in shown and _heard_without_goodcrc(exchanges, party):
+            exchanges = [_not_shown(e) if e.sender is party.other and e.sop is Sop.SOP else e for e in exchanges]
+    for draft, exchange in zip(drafts, exchanges, strict=True):
+        for index in draft.members:
+            acknowledged[index] = exchange.acknowledged
+    transmissions = tuple(replace(t, acknowledged=acknowledged.get(i)) for i, t in enumerate(sent))
+    resets = tuple(Reset(p.packet, p.sender) for p in transmissions if id(p.packet) in resets_of)
+    return Paired(transmissions, tuple(exchanges), resets, shown)
+
+
+class _Draft:
+    """An exchange while its retries are still coming in."""
+
+    def __init__(self, first: Transmission, packets: list[Packet]) -> None:
+        self.first = first
+        self.packets = packets
+        self.acknowledged_s: float | None = None
+        self.silences: list[Silence] = []
+        self.wrong_ids: list[int] = []
+        self.members: list[int] = []
+
+    def repeats(self, other: Transmission) -> bool:
+        """True where ``other`` is a retry of this."""
+        return (
+            other.packet.data == self.packets[-1].data
+            and other.packet.sop == self.packets[-1].sop
+            and other.packet.start_s - self.packets[-1].end_s < _RETRY_S
+        )
+
+    def done(self) -> Exchange:
+        assert self.first.message is not None and self.first.packet.sop is not None
+        return Exchange(
+            name=self.first.name, sender=self.first.sender, sop=self.first.packet.sop, message=self.first.message,
+            transmissions=tuple(self.packets), acknowledged_s=self.acknowledged_s, silences=tuple(self.silences),
+            wrong_ids=tuple(self.wrong_ids),
+        )
+
+
+def _name_senders(packets: Sequence[Packet]) -> list[Transmission]:
+    sent: list[Transmission] = []
+    vconn_source = Party.SOURCE
+    swapping = False
+    for packet in packets:
+        if not packet.intact or packet.sop is None or packet.sop.is_reset:
+            sent.append(Transmission(packet, Party.UNKNOWN, None))
+            continue
+        message = parse(packet.data, on_cable=packet.sop.to_cable)
+        if not packet.sop.to_cable:
+            sender = Party.SOURCE if message.header.power_role else Party.SINK
+        elif message.header.power_role:
+            sender = Party.CABLE
+        else:
+            sender = vconn_source
+        # VCONN changes hands with the PS_RDY that follows an accepted VCONN_Swap.
+        if message.name == "VCONN_Swap":
+            swapping = True
+        elif message.name in ("Reject", "Wait", "Not_Supported", "Request"):
+            swapping = False
+        elif swapping and message.name == "PS_RDY":
+            vconn_source, swapping = vconn_source.other, False
+        sent.append(Transmission(packet, sender, message))
+    return _reset_senders(sent)
+
+
+def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
+    """Give each Hard Reset a sender where the two ports' bit rates differ enough to tell."""
+
+    def rates(party: Party) -> list[float]:
+        return [t.packet.bit_rate_bps for t in sent if t.sender is party and t.packet.sop is Sop.SOP]
+
+    source, sink = rates(Party.SOURCE), rates(Party.SINK)
+    if len(source) < 2 or len(sink) < 2:
+        return sent
+    at_source, at_sink = median(source), median(sink)
+    apart = abs(at_source - at_sink)
+    spread = max(max(source) - min(source), max(sink) - min(sink))
+    if apart < _RATE_APART * at_source or spread > 0.5 * apart:
+        return sent
+    done: list[Transmission] = []
+    for one in sent:
+        if one.packet.sop is Sop.HARD_RESET:
+            for party, rate in ((Party.SOURCE, at_source), (Party.SINK, at_sink)):
+                if abs(one.packet.bit_rate_bps - rate) < 0.25 * apart:
+                    one = replace(one, sender=party)
+        done.append(one)
+    return done
+
+
+def _acknowledgement(
+    sent: list[Transmission], index: int, obstacles: list[float], duration_s: float
+) -> tuple[float | None, Silence | None, int | None]:
+    """End of the matching GoodCRC, or what is there instead (and the wrong MessageID, if one was named)."""
+    packet, message = sent[index].packet, sent[index].message
+    assert message is not None
+    for later in range(index + 1, len(sent)):
+        other = sent[later]
+        if other.packet.start_s > packet.end_s + _LATEST_ACK_S:
+            break
+        if not other.packet.intact:
+            continue
+        if other.message is None or other.name != _GOODCRC:
+            break
+        if other.packet.sop is packet.sop:
+            if other.message.header.message_id == message.header.message_id:
+                return other.packet.end_s, None, None
+            return None, Silence.WRONG_ID, other.message.header.message_id
+    place = bisect_right(obstacles, packet.end_s)
+    if place < len(obstacles) and obstacles[place] - packet.end_s < _ACK_PLACE_S:
+        return None, Silence.UNREADABLE, None
+    if duration_s < packet.end_s + timers.RECEIVE.max_s:
+        return None, Silence.CAPTURE_ENDS, None
+    return None, Silence.NOTHING, None
+
+
+def _heard_without_goodcrc(exchanges: list[Exchange], party: Party) -> bool:
+    """True where ``party`` answered what no GoodCRC acknowledges and the other port went on from that answer."""
+    ports = [e for e in exchanges if e.sop is Sop.SOP and e.sender in (party, party.other)]
+    for place, first in enumerate(ports[:-2]):
+        if first.sender is party.other and first.acknowledged_s is None and ports[place + 1].sender is party:
+            later = ports[place + 2 :]
+            if any(e.sender is party.other and e.message.data != first.message.data for e in later):
+                return True
+    return False
+
+
+def _not_shown(exchange: Exchange) -> Exchange:
+    changed = tuple(Silence.NOT_SHOWN if s is Silence.NOTHING else s for s in exchange.silences)
+    return replace(exchange, silences=changed)
+

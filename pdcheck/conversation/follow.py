@@ -1,0 +1,325 @@
+"""From exchanges to negotiations and contracts: drives the state table over the whole capture.
+
+Why it is: an Accept may answer a Request, a swap or a Soft_Reset. This is where each answer finds the question
+it belongs to, each request the offer it was made from, and each contract its end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from pdcheck.conversation.acknowledge import pair
+from pdcheck.conversation.machine import Action, Event, State, advance
+from pdcheck.conversation.model import (
+    Contract,
+    Conversation,
+    Ending,
+    Exchange,
+    Negotiation,
+    Party,
+    Reset,
+    Silence,
+)
+from pdcheck.line.model import Burst, LineReading, Packet
+from pdcheck.messages import request_in_context
+from pdcheck.messages.model import DataObject
+from pdcheck.standard.line_code import Sop
+
+if TYPE_CHECKING:
+    from pdcheck.messages.chunks import Reassembler
+
+_LONG_OFFER = "EPR_Source_Capabilities"
+_OFFERS = ("Source_Capabilities", _LONG_OFFER)
+_REQUESTS = ("Request", "EPR_Request")
+_ANSWERS = {"Accept": Event.ACCEPT, "Reject": Event.REJECT, "Wait": Event.WAIT}
+#: Messages that the other port answers with Accept, Reject or Wait.
+_QUESTIONS = frozenset({
+    *_REQUESTS, "DR_Swap", "PR_Swap", "VCONN_Swap", "FR_Swap", "Soft_Reset", "Data_Reset", "Enter_USB",
+})
+#: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
+#: under the time for which a source keeps VBUS off.
+_LATE_REQUEST_S = 0.5
+_ENDINGS = {
+    Event.REJECT: Ending.REJECT, Event.WAIT: Ending.WAIT, Event.READY: Ending.READY,
+    Event.SOFT_RESET: Ending.SOFT_RESET, Event.HARD_RESET: Ending.HARD_RESET,
+}
+
+
+def follow(reading: LineReading) -> Conversation:
+    """The conversation that a line reading holds."""
+    return follow_packets(reading.packets, reading.bursts, reading.capture.duration_s)
+
+
+def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) -> Conversation:
+    """The conversation that packets make.
+
+    :param packets: in time order.
+    :param bursts: what was on the line and is no packet, in time order.
+    :param duration_s: length of the capture in seconds.
+    """
+    paired = pair(packets, bursts, duration_s)
+    steps: list[Exchange | Reset] = sorted([*paired.exchanges, *paired.resets], key=lambda step: step.start_s)
+    follower = _Follower(duration_s)
+    exchanges: list[Exchange] = []
+    for index, step in enumerate(steps):
+        if isinstance(step, Reset):
+            if step.packet.sop is Sop.HARD_RESET:
+                follower.reset(step)
+            continue
+        if step.sop is Sop.SOP:
+            step = follower.see(step, _confirmed(step, steps, index))
+        exchanges.append(step)
+    follower.finish()
+    return Conversation(
+        transmissions=paired.transmissions, exchanges=tuple(exchanges), negotiations=tuple(follower.negotiations),
+        contracts=tuple(follower.contracts), resets=paired.resets, bursts=tuple(bursts),
+        revision=_revision(exchanges), starts_midway=follower.starts_midway, goodcrc_shown=paired.goodcrc_shown,
+        duration_s=duration_s,
+    )
+
+
+def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int) -> bool:
+    """True where the other port is known to have received ``step``: by its GoodCRC, or because it went on
+    talking without a reset, or because this capture shows none of its GoodCRCs."""
+    if step.acknowledged or Silence.NOT_SHOWN in step.silences:
+        return True
+    if step.name != "PS_RDY":
+        return False
+    for later in steps[index + 1 : index + 6]:
+        if isinstance(later, Reset) or later.name in ("Soft_Reset", *_OFFERS):
+            return False
+        if later.sender is step.sender.other or later.acknowledged:
+            return True
+    return False
+
+
+@dataclass
+class _Try:
+    """A negotiation while it is going on."""
+
+    under_contract: bool
+    offers: list[Exchange] = field(default_factory=list)
+    offer: Exchange | None = None
+    offered: tuple[DataObject, ...] = ()
+    request: Exchange | None = None
+    answer: Exchange | None = None
+    ready: Exchange | None = None
+
+
+class _Follower:
+    """Drives the table and writes down what its actions say."""
+
+    def __init__(self, duration_s: float) -> None:
+        self.duration_s = duration_s
+        self.state = State.IDLE
+        self.current: _Try | None = None
+        self.offer: Exchange | None = None
+        self.offered: tuple[DataObject, ...] = ()
+        self.negotiations: list[Negotiation] = []
+        self.contracts: list[Contract] = []
+        self.starts_midway = False
+        self._seen_beginning = False
+        self._question: dict[Party, str] = {}
+        self._chunks: Reassembler | None = None
+
+    # -- what comes in -------------------------------------------------------------------------------
+
+    def see(self, exchange: Exchange, confirmed: bool) -> Exchange:
+        """Take one exchange; returns it with its message read in context."""
+        name = exchange.name
+        if not self._seen_beginning:
+            self._seen_beginning = True
+            self.starts_midway = name not in (*_OFFERS, "Soft_Reset", "Get_Source_Cap")
+        if exchange.sender is Party.SOURCE and exchange.message.extended_header is not None:
+            exchange, whole = self._assemble(exchange)
+            if name == _LONG_OFFER and not whole:
+                return exchange
+        if name in _REQUESTS:
+            exchange = replace(exchange, message=request_in_context(exchange.message, self.offered))
+        event = self._event(exchange)
+        if event is not None:
+            self._step(event, exchange, confirmed)
+        return exchange
+
+    def reset(self, reset: Reset) -> None:
+        """Take a Hard Reset: everything agreed is void."""
+        self._seen_beginning = True
+        self._question.clear()
+        self._step(Event.HARD_RESET, reset, True)
+        if self.contracts and self.contracts[-1].ended_s is None:
+            self.contracts[-1] = replace(self.contracts[-1], ended_s=reset.start_s, ended_by=reset)
+        self.offer, self.offered = None, ()
+
+    def finish(self) -> None:
+        """Take the end of the capture."""
+        if self.current is not None:
+            self._close(Ending.CAPTURE_END, self.duration_s, None)
+
+    def _assemble(self, exchange: Exchange) -> tuple[Exchange, bool]:
+        """The exchange with the objects of the long message that its chunk completes, and whether it does."""
+        if self._chunks is None:
+            # Most captures hold no such message, and start-up time is dear.
+            from pdcheck.messages.chunks import Reassembler
+
+            self._chunks = Reassembler()
+        for done in self._chunks.take(exchange.message):
+            if done.complete and done.name == exchange.name:
+                return replace(exchange, message=replace(exchange.message, objects=done.objects)), True
+        return exchange, False
+
+    # -- which question an answer belongs to -----------------------------------------------------------
+
+    def _event(self, exchange: Exchange) -> Event | None:
+        name, sender = exchange.name, exchange.sender
+        if name in _OFFERS:
+            # A sink with a source role of its own may tell its capabilities; that is no offer in force.
+            return Event.OFFER if sender is Party.SOURCE else None
+        if name in _QUESTIONS:
+            self._question[sender] = name
+            if name == "Soft_Reset":
+                self._question.pop(sender.other, None)
+                return Event.SOFT_RESET
+            return Event.REQUEST if name in _REQUESTS else None
+        if name in _ANSWERS or name == "Not_Supported":
+            question = self._question.pop(sender.other, None)
+            if question in _REQUESTS or (question is None and self.state is State.REQUESTED):
+                return _ANSWERS.get(name)
+            return None
+        if name == "PS_RDY" and sender is Party.SOURCE and self.state is State.ACCEPTED:
+            return Event.READY
+        return None
+
+    # -- what the table says ---------------------------------------------------------------------------
+
+    def _step(self, event: Event, what: Exchange | Reset, confirmed: bool) -> None:
+        self.state, action = advance(self.state, event)
+        reset = what if isinstance(what, Reset) else None
+        exchange = what if isinstance(what, Exchange) else None
+        if event is Event.SOFT_RESET and self.current is None:
+            self.offer, self.offered = None, ()
+        if action is Action.NOTHING:
+            return
+        if action is Action.CLOSE:
+            assert self.current is not None
+            if event in (Event.REJECT, Event.WAIT):
+                self.current.answer = exchange
+            elif event is Event.READY:
+                self.current.ready = exchange
+            self._close(_ENDINGS[event], what.start_s, reset)
+            if event is Event.READY and confirmed:
+                self._contract(self.negotiations[-1])
+            if event is Event.SOFT_RESET:
+                self.offer, self.offered = None, ()
+            return
+        assert exchange is not None
+        if action is Action.ASK_AGAIN and self._was_late(exchange):
+            self.state = State.IDLE
+            return
+        if action in (Action.ANEW, Action.REASK):
+            self._close(Ending.REPLACED, exchange.start_s, None)
+        if action in (Action.OPEN, Action.ANEW, Action.ASK_AGAIN, Action.REASK):
+            self.current = _Try(under_contract=self._standing(), offer=self.offer, offered=self.offered)
+        assert self.current is not None
+        if action in (Action.OPEN, Action.ANEW, Action.REPEAT):
+            self.offer, self.offered = exchange, exchange.message.objects
+            self.current.offers.append(exchange)
+            self.current.offer, self.current.offered = self.offer, self.offered
+        elif action in (Action.ASK, Action.ASK_AGAIN, Action.REASK):
+            self.current.request = exchange
+        else:
+            self.current.answer = exchange
+
+    def _was_late(self, request: Exchange) -> bool:
+        """Attach a Request that follows a reset to the try that the reset ended."""
+        if self.offer is not None or not self.negotiations:
+            return False
+        last = self.negotiations[-1]
+        if last.ending is not Ending.HARD_RESET or last.request is not None or not last.offers:
+            return False
+        if request.start_s - last.next_s > _LATE_REQUEST_S:
+            return False
+        read = request_in_context(request.message, last.offered)
+        self.negotiations[-1] = replace(last, late_request=replace(request, message=read))
+        return True
+
+    def _standing(self) -> bool:
+        return bool(self.contracts) and self.contracts[-1].ended_s is None
+
+    def _close(self, ending: Ending, next_s: float, reset: Reset | None) -> None:
+        one = self.current
+        assert one is not None
+        self.negotiations.append(Negotiation(
+            offers=tuple(one.offers), offer=one.offer, offered=one.offered, request=one.request, answer=one.answer,
+            ready=one.ready, ending=ending, next_s=next_s, reset=reset, late_request=None,
+            under_contract=one.under_contract,
+        ))
+        self.current = None
+
+    def _contract(self, done: Negotiation) -> None:
+        contract = contract_of(done)
+        if contract is None:
+            return
+        last = self.contracts[-1] if self.contracts else None
+        if last is not None and last.ended_s is None:
+            if _same_terms(last, contract):
+                self.contracts[-1] = replace(last, renewed_s=(*last.renewed_s, *contract.renewed_s))
+                return
+            self.contracts[-1] = replace(last, ended_s=contract.since_s)
+        self.contracts.append(contract)
+
+
+def contract_of(done: Negotiation) -> Contract | None:
+    """The contract that a finished negotiation made; None where the capture does not show its offer."""
+    request, ready = done.request, done.ready
+    wanted = done.requested
+    if request is None or ready is None or wanted is None or wanted.kind != "request":
+        return None
+    position = wanted.get("position")
+    if not isinstance(position, int):
+        return None
+    given = object_at(done.offered, position)
+    if given is None:
+        return None
+
+    def whole(source: DataObject, name: str) -> int | None:
+        value = source.get(name)
+        return value if isinstance(value, int) else None
+
+    voltage = whole(wanted, "voltage_mv")
+    if voltage is None:
+        voltage = whole(given, "voltage_mv")
+    return Contract(
+        kind=given.kind, position=position, voltage_mv=voltage,
+        min_voltage_mv=whole(given, "min_voltage_mv"), max_voltage_mv=whole(given, "max_voltage_mv"),
+        current_ma=whole(wanted, "operating_current_ma"), power_mw=whole(wanted, "operating_power_mw"),
+        since_s=ready.start_s, renewed_s=(request.start_s,), ended_s=None, ended_by=None,
+    )
+
+
+def object_at(offered: tuple[DataObject, ...], position: int) -> DataObject | None:
+    """The offered object at a request's position (counted from 1); None for a position that was not offered.
+
+    Empty places of an EPR offer (all bits zero) are no offer.
+    """
+    if not 1 <= position <= len(offered):
+        return None
+    found = offered[position - 1]
+    return None if found.raw == 0 else found
+
+
+def _same_terms(a: Contract, b: Contract) -> bool:
+    return (a.kind, a.position, a.voltage_mv, a.current_ma, a.power_mw) == (
+        b.kind, b.position, b.voltage_mv, b.current_ma, b.power_mw)
+
+
+def _revision(exchanges: Sequence[Exchange]) -> str | None:
+    """The revision that the two ports settled on: the lower of what each says, GoodCRC aside."""
+    highest: dict[Party, int] = {}
+    for one in exchanges:
+        if one.sop is Sop.SOP and one.sender in (Party.SOURCE, Party.SINK):
+            highest[one.sender] = one.message.header.revision
+    if not highest:
+        return None
+    return {0: "1.0", 1: "2.0", 2: "3.x"}.get(min(highest.values()))

@@ -1,0 +1,113 @@
+"""From a whole line's edges to bursts, and from each burst to a packet or to noise.
+
+Why it is: CC is silent most of the time. Everything that costs work happens only where edges crowd.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.line.clock import find_lock, read_bits
+from pdcheck.line.model import Burst, Packet
+from pdcheck.line.packets import packet_from_bits
+from pdcheck.standard import electrical
+
+Floats = NDArray[np.float64]
+
+#: Pulses shorter than this are not there for a receiver that follows the standard. A threshold far off the middle
+#: makes true pulses as short, so the burst is first tried as it is; the CRC tells.
+_FILTER_S = (electrical.RX_FILTER.min or 0.0) * 1e-9
+#: A second, harder filter for packets that will not come through the first: spikes that a coarse sampling
+#: has stretched. Our own choice.
+_HARD_FILTER_S = 0.26e-6
+#: Two edges further apart than this cannot belong to one packet: three bits at the slowest rate. Packets are
+#: at least tInterFrameGap (25 us) apart. Our own choice between the two.
+_BURST_GAP_S = 11e-6
+#: Fewer edges than this are not worth looking at: a packet's preamble alone has 96.
+_LEAST_EDGES = 16
+#: What could have been a packet that this capture cannot show: as long as two thirds of the shortest packet
+#: (149 bits) and of a packet's pace.
+_TRAFFIC_LENGTH_S = 0.3e-3
+_TRAFFIC_PACE_S = 12e-6
+
+
+def split_bursts(edges: Floats, time_step_s: float | None) -> Iterator[tuple[int, int]]:
+    """Index ranges of edges that crowd together.
+
+    :param time_step_s: the file's time resolution where known: a slow capture needs a wider gap.
+    """
+    if len(edges) == 0:
+        return
+    gap = max(_BURST_GAP_S, 3.0 * time_step_s) if time_step_s else _BURST_GAP_S
+    cuts = np.flatnonzero(np.diff(edges) > gap) + 1
+    bounds = np.concatenate(([0], cuts, [len(edges)])).tolist()
+    yield from zip(bounds[:-1], bounds[1:], strict=True)
+
+
+def drop_spikes(edges: Floats, shortest_s: float) -> Floats:
+    """The edges without those of pulses shorter than ``shortest_s`` seconds (both edges of each go)."""
+    if len(edges) < 2 or shortest_s <= 0.0 or float(np.diff(edges).min()) >= shortest_s:
+        return edges
+    kept: list[float] = []
+    for time in edges.tolist():
+        if kept and time - kept[-1] < shortest_s:
+            kept.pop()
+        else:
+            kept.append(time)
+    return np.asarray(kept, dtype=np.float64)
+
+
+def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
+    """The packet in a burst, whole or broken; None where there is no preamble.
+
+    :param edges: its edge times in seconds.
+    :param first_rising: True where edge 0 is a rising one.
+    """
+    best: Packet | None = None
+    tried = -1
+    for shortest in (0.0, _FILTER_S, _HARD_FILTER_S):
+        cleaned = drop_spikes(edges, shortest)
+        if len(cleaned) == tried or len(cleaned) < _LEAST_EDGES:
+            continue
+        tried = len(cleaned)
+        # Spikes go in pairs of edges, so the first edge left has its polarity by its distance from the first.
+        rising = first_rising ^ bool(np.searchsorted(edges, cleaned[0]) % 2)
+        lock = find_lock(cleaned, rising)
+        if lock is None:
+            continue
+        packet = packet_from_bits(read_bits(cleaned, rising, lock), lock)
+        if packet.intact:
+            return packet
+        if best is None or len(packet.data) > len(best.data):
+            best = packet
+    return best
+
+
+def read_line(
+    edges: Floats, initial: bool, time_step_s: float | None
+) -> tuple[list[Packet], list[Burst], int]:
+    """All packets and traffic-like bursts of a line, and the number of stray edges.
+
+    :param edges: float64 array of edge times in seconds, strictly increasing.
+    :param initial: the level before the first edge.
+    """
+    packets: list[Packet] = []
+    bursts: list[Burst] = []
+    stray = 0
+    for first, end in split_bursts(edges, time_step_s):
+        count = end - first
+        part = edges[first:end]
+        if count >= _LEAST_EDGES:
+            packet = read_burst(part, first_rising=(not initial) ^ bool(first % 2))
+            if packet is not None:
+                packets.append(packet)
+                continue
+        length = float(part[-1] - part[0])
+        if length >= _TRAFFIC_LENGTH_S and count >= _LEAST_EDGES and length / count <= _TRAFFIC_PACE_S:
+            bursts.append(Burst(float(part[0]), float(part[-1]), count, True))
+        else:
+            stray += count
+    return packets, bursts, stray

@@ -1,0 +1,194 @@
+"""From a capture to one line reading: which column is CC, what unit its times are in, what it says.
+
+Why it is: exports call their columns "Channel 3" and leave the unit out. Only this room knows what traffic on
+CC looks like, so the choice is made here, by what the columns hold, and said in the report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Role
+from pdcheck.line.bursts import read_line
+from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
+from pdcheck.line.slicer import slice_line
+from pdcheck.standard import electrical
+
+Floats = NDArray[np.float64]
+
+_CC_ROLES = (Role.CC1, Role.CC2)
+#: Pulses of BMC last from half a bit at the fastest rate to a bit at the slowest; skew and sampling stretch that.
+_SHORTEST_PULSE_S = 0.7e-6
+_LONGEST_PULSE_S = 5.0e-6
+_SCALES = (1.0, 1e-3, 1e-6, 1e-9)
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    line: DigitalLine
+    packets: list[Packet]
+    bursts: list[Burst]
+    stray: int
+
+    @property
+    def intact(self) -> int:
+        return sum(p.intact for p in self.packets)
+
+    @property
+    def traffic(self) -> int:
+        return len(self.packets) + sum(b.like_traffic for b in self.bursts)
+
+
+def read_capture(capture: Capture) -> LineReading:
+    """Read the CC line of a capture.
+
+    A column called CC (by header or user) is taken if it bears traffic; otherwise the column that does,
+    whatever it is called. With two CC columns the one with more intact packets is read.
+    """
+    notes: list[str] = []
+    digital = _digital_lines(capture)
+    capture, digital = _settle_time_unit(capture, digital, notes)
+    named = [_read(line, capture) for line in digital if line.role in _CC_ROLES]
+    others = [line for line in digital if line.role is Role.OTHER and _could_be_bmc(line.edges_s)]
+    chosen = max(named, key=lambda c: (c.intact, c.traffic), default=None)
+    if chosen is None or chosen.intact == 0:
+        found = max((_read(line, capture) for line in others), key=lambda c: (c.intact, c.traffic), default=None)
+        if found is not None and (found.intact > 0 or chosen is None):
+            if chosen is not None:
+                notes.append(
+                    f'The column called CC ("{chosen.line.name}") bears no traffic; "{found.line.name}" does, '
+                    "and was read."
+                )
+            elif found.traffic:
+                notes.append(f'No column is called CC; "{found.line.name}" bears the traffic and was read as CC.')
+            if found.traffic or chosen is None:
+                chosen = found
+    second = [c for c in named if c is not chosen and c.intact > 0]
+    if chosen is not None and chosen.intact > 0 and second:
+        notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
+    if chosen is None:
+        return LineReading(capture, None, (), (), _quality(None, None), None, tuple(notes))
+    capture = _with_cc_role(capture, chosen.line.name)
+    step = capture.sample_period_s or _time_step(chosen.line.edges_s)
+    return LineReading(
+        capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
+        quality=_quality(chosen, step), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
+    )
+
+
+def _digital_lines(capture: Capture) -> list[DigitalLine]:
+    lines: list[DigitalLine] = []
+    for line in capture.lines:
+        if isinstance(line, DigitalLine):
+            lines.append(line)
+        elif isinstance(line, AnalogLine) and line.unit == "V" and line.role in (*_CC_ROLES, Role.OTHER):
+            sliced = slice_line(line)
+            if sliced is not None:
+                lines.append(sliced)
+    return lines
+
+
+def _read(line: DigitalLine, capture: Capture) -> _Candidate:
+    step = capture.sample_period_s or _time_step(line.edges_s)
+    packets, bursts, stray = read_line(line.edges_s, line.initial, step)
+    return _Candidate(line, packets, bursts, stray)
+
+
+def _could_be_bmc(edges: Floats) -> bool:
+    if len(edges) < 32:
+        return False
+    gaps = np.diff(edges)
+    return int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S))) >= 24
+
+
+def _settle_time_unit(
+    capture: Capture, digital: list[DigitalLine], notes: list[str]
+) -> tuple[Capture, list[DigitalLine]]:
+    """Where nobody said the unit of the times, the one in which a column's pulses are BMC pulses."""
+    if capture.time_unit_stated:
+        return capture, digital
+    best, best_count = 1.0, 23
+    for scale in _SCALES:
+        for line in digital:
+            gaps = np.diff(line.edges_s) * scale
+            count = int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S)))
+            if count > best_count:
+                best, best_count = scale, count
+    if best == 1.0:
+        return capture, digital
+    unit = {1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}[best]
+    notes.append(f"The file does not say in what unit its times are; the traffic fits {unit}.")
+    scaled = [replace(line, edges_s=line.edges_s * best) for line in digital]
+    return capture.rescaled(best), scaled
+
+
+def _with_cc_role(capture: Capture, name: str) -> Capture:
+    """The capture with the chosen column called a CC line, where it had no such role yet."""
+    lines = tuple(
+        replace(line, role=Role.CC1) if line.name == name and line.role not in _CC_ROLES else line
+        for line in capture.lines
+    )
+    return replace(capture, lines=lines)
+
+
+def _time_step(edges: Floats) -> float | None:
+    """The time resolution that a file of changes shows: the least step that all its edges sit on."""
+    if len(edges) < 32:
+        return None
+    gaps = np.diff(edges[:20000])
+    least = float(gaps.min())
+    if least <= 2e-8:
+        return None
+    for part in (1, 2, 3, 4):
+        step = least / part
+        off = np.abs(gaps / step - np.round(gaps / step))
+        near = gaps < 2000 * step
+        if near.any() and float(np.quantile(off[near], 0.98)) < 0.06:
+            return step
+    return None
+
+
+def _idle_high(line: DigitalLine, duration_s: float) -> bool | None:
+    """The level at which the line spends the time outside of crowded edges."""
+    if len(line.edges_s) == 0:
+        return line.initial
+    bounds = np.concatenate(([0.0], line.edges_s, [max(duration_s, float(line.edges_s[-1]))]))
+    spans = np.diff(bounds)
+    levels = (np.arange(len(spans)) % 2 == 1) ^ line.initial
+    quiet = spans > 20e-6
+    if not quiet.any():
+        return None
+    return bool(spans[quiet & levels].sum() > spans[quiet & ~levels].sum())
+
+
+def _quality(chosen: _Candidate | None, step: float | None) -> SignalQuality:
+    if chosen is None:
+        return SignalQuality(0, 0, 0, 0, 0, None, None, None, None, None, None)
+    intact = [p for p in chosen.packets if p.intact]
+    rates = [p.bit_rate_bps for p in intact]
+
+    def median(values: list[float]) -> float | None:
+        return float(np.median(values)) if values else None
+
+    return SignalQuality(
+        packets=len(intact),
+        broken_packets=len(chosen.packets) - len(intact),
+        crc_errors=sum(p.crc is Crc.BAD for p in chosen.packets),
+        unreadable_bursts=sum(b.like_traffic for b in chosen.bursts),
+        stray_edges=chosen.stray,
+        bit_rate_bps=median(rates),
+        bit_rate_min_bps=min(rates, default=None),
+        bit_rate_max_bps=max(rates, default=None),
+        duty_skew_s=median([p.skew_s for p in intact]),
+        jitter_s=median([p.jitter_s for p in intact]),
+        time_step_s=step,
+    )
+
+
+def bit_rate_in_standard(rate_bps: float) -> bool:
+    """True for a bit rate that fBitRate allows."""
+    low, high = electrical.BIT_RATE.min, electrical.BIT_RATE.max
+    return low is not None and high is not None and low * 1e3 <= rate_bps <= high * 1e3

@@ -1,0 +1,94 @@
+"""From a CC line captured as volts to edges.
+
+Why it is: a scope shows the real levels; the decoder wants the moments at which the line crosses the middle of its own
+swing, with hysteresis so that noise on an edge is one crossing and not three. The line idles at a level of its own
+(the advertisement's), so the two levels of the traffic are looked for where the line moves at the traffic's pace.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.model import AnalogLine, DigitalLine
+
+Floats = NDArray[np.float64]
+
+#: Pulses of BMC as in ``reading``: half a bit to a bit, stretched by sampling.
+_PULSE_S = (0.7e-6, 5.0e-6)
+#: Thresholds tried, as shares of the line's range, and their hysteresis. Our own choice.
+_SHARES = tuple(n / 20 for n in range(2, 19))
+_TRIAL_MARGIN = 0.06
+#: Hysteresis of the final threshold as a share of the swing, each side of the middle. Our own choice.
+_MARGIN = 0.12
+#: A line that moves by less than this has no traffic on it. BMC swings 1.05 V (vSwing); a divider may shrink it.
+_LEAST_SWING_V = 0.08
+_LEAST_PULSES = 24
+#: A threshold counts as good as the best when it shows this share of its pulses.
+_AS_GOOD = 0.95
+#: Samples looked at to find the levels: enough for many packets, and bounded for long captures.
+_LOOK = 2_000_000
+
+
+def slice_line(line: AnalogLine) -> DigitalLine | None:
+    """The line as two levels; None where it bears no pulses of the traffic's length.
+
+    Crossings are interpolated between samples.
+    """
+    times, volts = line.times_s, line.values
+    if len(volts) < _LEAST_PULSES:
+        return None
+    found = _levels(times[:_LOOK], volts[:_LOOK])
+    if found is None and len(volts) > _LOOK:
+        found = _levels(times[-_LOOK:], volts[-_LOOK:])
+    if found is None:
+        return None
+    low, high = found
+    edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low))
+    distinct = np.concatenate(([True], np.diff(edges) > 0)) if len(edges) else np.zeros(0, dtype=bool)
+    return DigitalLine(line.name, line.role, first, edges[distinct])
+
+
+def _levels(times: Floats, volts: Floats) -> tuple[float, float] | None:
+    """The two levels between which the line swings at the traffic's pace."""
+    bottom, top = (float(v) for v in np.percentile(volts, (0.05, 99.95)))
+    span = top - bottom
+    if span < _LEAST_SWING_V:
+        return None
+    pulses = []
+    for share in _SHARES:
+        edges, _ = _crossings(times, volts, bottom + share * span, _TRIAL_MARGIN * span)
+        gaps = np.diff(edges)
+        pulses.append(int(np.count_nonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))))
+    most = max(pulses)
+    if most < _LEAST_PULSES:
+        return None
+    good = [share for share, number in zip(_SHARES, pulses, strict=True) if number >= _AS_GOOD * most]
+    middle = bottom + good[len(good) // 2] * span
+    edges, _ = _crossings(times, volts, middle, _TRIAL_MARGIN * span)
+    gaps = np.diff(edges)
+    inside = np.flatnonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))
+    # The middle of each pulse is where the line has settled.
+    settled = np.searchsorted(times, (edges[inside] + edges[inside + 1]) / 2.0)
+    levels = volts[np.minimum(settled, len(volts) - 1)]
+    above = levels > middle
+    if not above.any() or above.all():
+        return None
+    return float(np.median(levels[~above])), float(np.median(levels[above]))
+
+
+def _crossings(times: Floats, volts: Floats, middle: float, margin: float) -> tuple[Floats, bool]:
+    """Times at which the line crosses ``middle``, and the level before the first of them."""
+    state = np.zeros(len(volts), dtype=np.int8)
+    state[volts > middle + margin] = 1
+    state[volts < middle - margin] = -1
+    sure = np.flatnonzero(state)
+    if len(sure) == 0:
+        return np.zeros(0), False
+    levels = state[sure]
+    after = sure[np.flatnonzero(levels[1:] != levels[:-1]) + 1]
+    above = volts > middle
+    crossings = np.flatnonzero(above[1:] != above[:-1])
+    before = crossings[np.searchsorted(crossings, after) - 1]
+    share = (middle - volts[before]) / (volts[before + 1] - volts[before])
+    return times[before] + share * (times[before + 1] - times[before]), bool(levels[0] > 0)

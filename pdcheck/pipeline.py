@@ -1,0 +1,35 @@
+"""The path of a capture through the rooms, in two calls.
+
+Why it is: the command line, the tests and a notebook walk the same path.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pdcheck.capture.model import Capture
+from pdcheck.conversation import Conversation, follow
+from pdcheck.line import LineReading, read_capture
+from pdcheck.report.model import Report
+from pdcheck.rules import Case
+from pdcheck.verdict import judge_case
+
+
+@dataclass(frozen=True, eq=False)
+class Decoded:
+    """A capture's line reading and the conversation in it."""
+
+    reading: LineReading
+    conversation: Conversation
+
+
+def decode(capture: Capture) -> Decoded:
+    """Edges to packets to a conversation; judges nothing."""
+    reading = read_capture(capture)
+    return Decoded(reading, follow(reading))
+
+
+def check(decoded: Decoded) -> Report:
+    """The report on a decoded capture. The same capture gives the same report."""
+    verdict = judge_case(Case.of(decoded.reading, decoded.conversation))
+    return Report(decoded.reading.capture.path, decoded.reading, decoded.conversation, verdict)

@@ -1,0 +1,247 @@
+"""The report as text: the verdict first, then the ladder, the evidence, what to measure next.
+
+Why it is: a technician reads the first three lines at the bench. They must say what failed, whose move was missing
+and what to do, in plain words; the specification's terms stand behind. Nothing depends on colour.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterator
+
+from pdcheck.conversation.model import Step, Transmission
+from pdcheck.report.model import Report
+from pdcheck.rules import Finding, Severity
+from pdcheck.rules.words import PARTY, count, power_object, request_object, span
+from pdcheck.verdict import Outcome, StepState, contract_words
+
+Paint = Callable[[str, str], str]
+
+_STEP_WORDS = {
+    Step.ATTACH: "both sides present",
+    Step.OFFER: "charger offers",
+    Step.OFFER_ACKNOWLEDGED: "device hears it",
+    Step.REQUEST: "device asks",
+    Step.ACCEPT: "charger accepts",
+    Step.READY: "charger says ready",
+    Step.DELIVERY: "VBUS is there",
+}
+_STEP_TERMS = {
+    Step.ATTACH: "attach",
+    Step.OFFER: "Source_Capabilities",
+    Step.OFFER_ACKNOWLEDGED: "GoodCRC",
+    Step.REQUEST: "Request",
+    Step.ACCEPT: "Accept",
+    Step.READY: "PS_RDY",
+    Step.DELIVERY: "VBUS at the contract's voltage",
+}
+_MARK = {StepState.REACHED: "[yes]", StepState.NOT_REACHED: "[NO ]", StepState.NOT_JUDGED: "[ ? ]"}
+_HEAD = {
+    Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "CANNOT TELL",
+}
+_COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
+_CAUTIONS = (
+    "VBUS may carry up to 48 V after negotiation: probe with insulated tips, and through a divider.",
+    "Disconnect the battery before measuring ohms; a lithium cell that is hot, swollen or pierced burns.",
+    "A mains charger is opened only by somebody qualified for it; local codes and licensed practice come first.",
+)
+
+
+def plain(text: str, color: str) -> str:
+    """A paint that does not colour."""
+    return text
+
+
+def report_text(report: Report, *, width: int = 80, messages: bool = False, paint: Paint = plain) -> str:
+    """The whole report, lines of at most ``width`` columns (messages may be longer), with a final line end."""
+    width = max(40, min(width, 100))
+    lines = [
+        *_head(report, width, paint), "",
+        *_ladder(report, paint), "",
+        *_contract(report, width),
+        *_findings(report, width),
+        *_next(report, width),
+        *_signal(report, width),
+    ]
+    if messages:
+        lines += ["", "Messages", *_messages(report)]
+    lines += ["", "Cautions", *(line for caution in _CAUTIONS for line in _item("-", caution, width))]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def quiet_text(report: Report) -> str:
+    """One line: file, verdict, step, suspect, sentence."""
+    verdict = report.verdict
+    where = f" at {verdict.stopped_at.value}" if verdict.stopped_at is not None else ""
+    whose = f", {verdict.suspect.value}" if verdict.suspect is not None else ""
+    return f"{printable(report.path)}: {verdict.outcome.value}{where}{whose}: {verdict.summary}\n"
+
+
+def printable(text: str) -> str:
+    """Text from outside without control characters: a file name may not steer the terminal."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def _wrap(text: str, width: int, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        printable(text), width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False,
+    ) or [indent]
+
+
+def _item(mark: str, text: str, width: int) -> list[str]:
+    return textwrap.wrap(
+        printable(text), width, initial_indent=f"  {mark} ", subsequent_indent=" " * (len(mark) + 3),
+        break_on_hyphens=False,
+    )
+
+
+def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
+    verdict = report.verdict
+    head = _HEAD[verdict.outcome]
+    if verdict.outcome is Outcome.FAIL and verdict.stopped_at is not None:
+        head += f" - stopped before: {_STEP_WORDS[verdict.stopped_at]} ({_STEP_TERMS[verdict.stopped_at]})"
+    elif verdict.outcome is Outcome.PASS and verdict.contract is not None:
+        head += f" - contract for {contract_words(verdict.contract)}"
+    yield paint(head, _COLOR[verdict.outcome])
+    yield from _wrap(verdict.summary, width)
+    if verdict.outcome is not Outcome.PASS:
+        whose = PARTY[verdict.suspect] if verdict.suspect is not None else "nobody can be accused from this capture"
+        label = "The missing move was owed by: " if verdict.suspect in _PORTS else "Look at: "
+        yield from _wrap((label if verdict.suspect is not None else "Suspect: ") + whose + ".", width)
+        if verdict.next:
+            yield from _wrap("First: " + verdict.next[0], width)
+    yield from _wrap(f"File: {report.path}", width)
+
+
+_PORTS = tuple(who for who in PARTY if who.value in ("source", "sink", "cable"))
+
+
+def _ladder(report: Report, paint: Paint) -> Iterator[str]:
+    for step in report.verdict.steps:
+        when = f"{step.t_s:>10.4f} s" if step.t_s is not None else " " * 12
+        mark = _MARK[step.state]
+        color = {StepState.REACHED: "green", StepState.NOT_REACHED: "red"}.get(step.state)
+        yield (
+            f"  {paint(mark, color) if color else mark} {_STEP_WORDS[step.step]:<20}{when}  {_STEP_TERMS[step.step]}"
+        )
+
+
+def _contract(report: Report, width: int) -> Iterator[str]:
+    verdict = report.verdict
+    offered = next((n for n in reversed(report.conversation.negotiations) if n.offered), None)
+    rows = []
+    if offered is not None:
+        offers = ", ".join(f"{i}: {power_object(o)}" for i, o in enumerate(offered.offered, 1) if o.raw)
+        rows.append(("Offered", offers))
+        asked = next((n for n in reversed(report.conversation.negotiations) if n.requested is not None), None)
+        if asked is not None and asked.requested is not None:
+            rows.append(("Asked for", request_object(asked.requested)))
+    if verdict.contract is not None:
+        ended = verdict.contract.ended_s
+        lasted = f", ended at {ended:.4f} s" if ended is not None else ", stands at the end of the capture"
+        rows.append(("Contract", contract_words(verdict.contract) + lasted))
+        delivery = verdict.delivery
+        if delivery.level is not None:
+            level = delivery.level
+            rows.append(("VBUS", f"{level.typical:.2f} V (from {level.low:.2f} to {level.high:.2f} V) after PS_RDY"))
+        elif delivery.reason is not None:
+            rows.append(("VBUS", f"not judged: {delivery.reason}"))
+    for label, text in rows:
+        yield from textwrap.wrap(
+            printable(text), width, initial_indent=f"{label:<10} ", subsequent_indent=" " * 11, break_on_hyphens=False,
+        )
+    if rows:
+        yield ""
+
+
+def _findings(report: Report, width: int) -> Iterator[str]:
+    verdict = report.verdict
+    lead = verdict.leading
+    if lead is not None:
+        yield "Why"
+        yield from _wrap(lead.why, width, "  ")
+        yield from _wrap(f"Reference: {lead.reference}. Rule: {lead.rule}.", width, "  ")
+        yield ""
+    others = [f for f in verdict.findings if f is not lead]
+    for title, wanted in (
+        ("Also broken", Severity.FAIL), ("Against the standard", Severity.WARN), ("Worth knowing", Severity.INFO),
+    ):
+        some = [f for f in others if f.severity is wanted]
+        if some:
+            yield title
+            for finding in some:
+                yield from _finding(finding, width)
+            yield ""
+
+
+def _finding(finding: Finding, width: int) -> list[str]:
+    when = f"at {finding.t_s:.4f} s: " if finding.t_s is not None else ""
+    return _item("-", f"{when}{finding.summary} [{finding.rule}]", width)
+
+
+def _next(report: Report, width: int) -> Iterator[str]:
+    if report.verdict.next:
+        yield "Measure next (from the easiest on)"
+        for number, text in enumerate(report.verdict.next, 1):
+            yield from _item(f"{number}.", text, width)
+        yield ""
+
+
+def _signal(report: Report, width: int) -> Iterator[str]:
+    quality, reading = report.reading.quality, report.reading
+    yield "Signal"
+    words = [count(quality.packets, "packet") + " read"]
+    if quality.broken_packets or quality.unreadable_bursts:
+        words.append(f"{quality.broken_packets + quality.unreadable_bursts} not readable")
+    if quality.bit_rate_min_bps is not None and quality.bit_rate_max_bps is not None:
+        low, high = quality.bit_rate_min_bps / 1e3, quality.bit_rate_max_bps / 1e3
+        words.append(f"{low:.0f} kbit/s" if round(low) == round(high) else f"{low:.0f} to {high:.0f} kbit/s")
+    if quality.duty_skew_s is not None and abs(quality.duty_skew_s) > 50e-9:
+        longer = "high" if quality.duty_skew_s > 0 else "low"
+        words.append(f"{longer} pulses longer by {span(abs(quality.duty_skew_s))} (threshold off the middle)")
+    if quality.jitter_s is not None:
+        words.append(f"edges {span(quality.jitter_s)} off the grid")
+    if reading.cc is not None:
+        words.append(f'read from "{reading.cc}"')
+    if reading.idle_high is not None:
+        words.append(f"idle level {'high' if reading.idle_high else 'low'}")
+    if quality.time_step_s is not None:
+        words.append(f"time step {span(quality.time_step_s)}")
+    yield from _wrap(", ".join(words) + ".", width, "  ")
+    for note in reading.notes:
+        yield from _wrap(note, width, "  ")
+
+
+def _messages(report: Report) -> Iterator[str]:
+    yield f"  {'time':>11}  {'from':<7} {'to/set':<7} {'id':>2} ack  message"
+    for one in report.conversation.transmissions:
+        yield _message_line(one)
+
+
+def _message_line(one: Transmission) -> str:
+    packet, message = one.packet, one.message
+    number = str(message.header.message_id) if message is not None else ""
+    ack = {True: "yes", False: "NO", None: ""}[one.acknowledged]
+    words = one.name
+    if message is not None and message.objects:
+        objects = "; ".join(_object_words(o) for o in message.objects)
+        words += f": {objects}"
+    if packet.problem is not None:
+        words += f" {packet.problem.value}"
+        if packet.data:
+            words += f", read so far: {packet.data.hex(' ')}"
+    sop = packet.sop.value if packet.sop is not None else "?"
+    return f"  {packet.start_s:>11.6f}  {one.sender.value:<7} {sop:<7.10} {number:>2} {ack:<4} {printable(words)}"
+
+
+def _object_words(one: object) -> str:
+    from pdcheck.messages.model import DataObject
+
+    assert isinstance(one, DataObject)
+    if one.kind == "request":
+        return request_object(one)
+    if one.kind in ("fixed", "variable", "battery", "spr_pps", "spr_avs", "epr_avs"):
+        return power_object(one)
+    raw = f"0x{one.raw:08X}" if isinstance(one.raw, int) else one.raw
+    command = one.get("command")
+    return f"{one.kind} {raw}" + (f" ({command})" if command is not None else "")

@@ -1,0 +1,22 @@
+"""The report as a plain data object: everything that text, JSON and page show.
+
+Why it is: each way of showing reads this and nothing else, so none of them can say what another does not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pdcheck.conversation.model import Conversation
+from pdcheck.line.model import LineReading
+from pdcheck.verdict import Verdict
+
+
+@dataclass(frozen=True, eq=False)
+class Report:
+    """One capture, judged."""
+
+    path: str
+    reading: LineReading
+    conversation: Conversation
+    verdict: Verdict

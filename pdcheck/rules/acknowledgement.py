@@ -1,0 +1,205 @@
+"""Rules on acknowledgements that stop a negotiation.
+
+Why it is: a message that is not acknowledged was not received, or its receiver cannot answer. Silence is a fact
+only where the capture would have shown an answer.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from pdcheck.conversation.model import Exchange, Party, Silence, Step
+from pdcheck.conversation.steps import Stop
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.late import late_requests
+from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.words import count, span
+
+_REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTimer, tReceive)"
+#: So many clean silences make a party deaf; fewer may be a boot, a start, an end. Our own choice: one message
+#: with the two retries that every revision has.
+ENOUGH_SILENCES = 3
+ENOUGH_WRONG = 2
+#: Up to this share of unreadable answers may stand among clean silences.
+_UNREADABLE_SHARE = 0.2
+
+
+def silences_of(exchanges: Iterable[Exchange]) -> Counter[Silence]:
+    """How often which silence stood where an acknowledgement should be."""
+    return Counter(s for e in exchanges for s in e.silences)
+
+
+def clean_silence(seen: Counter[Silence], enough: int = ENOUGH_SILENCES) -> bool:
+    """True where the silences prove that nothing answered."""
+    total = sum(seen.values())
+    return seen[Silence.NOTHING] >= enough and seen[Silence.UNREADABLE] <= _UNREADABLE_SHARE * total
+
+
+def unacknowledged(stop: Stop) -> list[Exchange]:
+    """The messages whose missing acknowledgement stopped the tries of a stop."""
+    if stop.step is Step.OFFER_ACKNOWLEDGED:
+        return [o for n in stop.alike for o in n.offers]
+    if stop.step is Step.REQUEST:
+        return [n.request for n in stop.alike if n.request is not None]
+    if stop.step is Step.ACCEPT:
+        return [n.answer for n in stop.alike if n.answer is not None and n.accepted]
+    if stop.step is Step.READY:
+        return [n.ready for n in stop.alike if n.ready is not None]
+    return []
+
+
+def _wrong_ids(exchanges: list[Exchange]) -> tuple[int, int]:
+    for one in reversed(exchanges):
+        if one.wrong_ids:
+            return one.message.header.message_id, one.wrong_ids[-1]
+    return 0, 0
+
+
+@rule(
+    id="offer-not-acknowledged", family="acknowledgement", severity=Severity.FAIL,
+    title="The device never acknowledges the charger's offer",
+    checks="Every intact Source_Capabilities is followed by the sink's GoodCRC within tReceive.",
+    why="Without the acknowledgement the charger must assume that nobody who speaks USB PD is there; it repeats its "
+    "offer and in the end gives the default 5 V only. The device draws little or nothing.",
+    reference=_REF_ACK, next=todo.SINK_SILENT,
+)
+def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.OFFER_ACKNOWLEDGED:
+        return
+    offers = unacknowledged(stop)
+    seen = silences_of(offers)
+    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
+        return
+    sent = sum(len(o.transmissions) for o in offers)
+    yield Claim(
+        Who.SINK, offers[0].start_s,
+        f"The charger sent its offer {sent} times in {span(offers[-1].end_s - offers[0].start_s)}; the device "
+        f"acknowledged none of them (no GoodCRC after Source_Capabilities).",
+        stops_at=Step.OFFER_ACKNOWLEDGED,
+    )
+
+
+@rule(
+    id="goodcrc-wrong-message-id", family="acknowledgement", severity=Severity.FAIL,
+    title="The acknowledgement names another message",
+    checks="A GoodCRC carries the MessageID of the message that it acknowledges.",
+    why="An acknowledgement of another message does not count: the sender repeats and in the end resets. The "
+    "receiver hears and answers, so wiring and clock are good; its protocol part has lost count.",
+    reference=_REF_ACK, next=todo.SINK_DEAF_LOGIC,
+)
+def goodcrc_wrong_message_id(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None:
+        return
+    exchanges = unacknowledged(stop)
+    if silences_of(exchanges)[Silence.WRONG_ID] < ENOUGH_WRONG:
+        return
+    sent, named = _wrong_ids(exchanges)
+    sender = exchanges[-1].sender
+    who = Who.SINK if sender is Party.SOURCE else Who.SOURCE
+    party = "device" if who is Who.SINK else "charger"
+    yield Claim(
+        who, exchanges[0].start_s,
+        f"The {party} answers {exchanges[-1].name}, but its GoodCRC names MessageID {named} where {sent} was sent; "
+        f"that does not count as an acknowledgement.",
+        stops_at=stop.step,
+        next=todo.SINK_DEAF_LOGIC if who is Who.SINK else todo.SOURCE_SILENT,
+    )
+
+
+@rule(
+    id="request-not-acknowledged", family="acknowledgement", severity=Severity.FAIL,
+    title="The charger never acknowledges the device's request",
+    checks="An intact Request is followed by the source's GoodCRC within tReceive.",
+    why="The charger has not received the request, so it never switches. The device hears the charger; the charger "
+    "does not hear the device.",
+    reference=_REF_ACK, next=todo.SOURCE_SILENT,
+)
+def request_not_acknowledged(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.REQUEST or stop.negotiation.request is None or late_requests(case):
+        return
+    requests = unacknowledged(stop)
+    seen = silences_of(requests)
+    # A reset that follows shows that the sender saw no acknowledgement either.
+    enough = 2 if stop.open_end else 1
+    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, enough):
+        return
+    sent = sum(len(r.transmissions) for r in requests)
+    yield Claim(
+        Who.SOURCE, stop.negotiation.request.start_s,
+        f"The device sent its Request {count(sent, 'time')}; the charger acknowledged none of them (no GoodCRC).",
+        stops_at=Step.REQUEST,
+    )
+
+
+@rule(
+    id="accept-not-acknowledged", family="acknowledgement", severity=Severity.FAIL,
+    title="The device does not acknowledge the charger's Accept",
+    checks="An intact Accept is followed by the sink's GoodCRC within tReceive.",
+    why="The charger cannot know that the device heard it, and resets instead of switching.",
+    reference=_REF_ACK, next=todo.SINK_DEAF_LOGIC,
+)
+def accept_not_acknowledged(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.ACCEPT or not stop.negotiation.accepted:
+        return
+    yield from _not_heard(stop, "Accept")
+
+
+@rule(
+    id="ps-rdy-not-acknowledged", family="acknowledgement", severity=Severity.FAIL,
+    title="The device does not acknowledge that the supply is ready",
+    checks="An intact PS_RDY is followed by the sink's GoodCRC within tReceive, or the sink goes on talking.",
+    why="Without it the contract is not confirmed; the charger resets and the device falls back to the default.",
+    reference=_REF_ACK, next=todo.SINK_DEAF_LOGIC,
+)
+def ps_rdy_not_acknowledged(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.READY or stop.negotiation.ready is None:
+        return
+    yield from _not_heard(stop, "PS_RDY")
+
+
+def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
+    messages = unacknowledged(stop)
+    seen = silences_of(messages)
+    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, 2):
+        return
+    sent = sum(len(m.transmissions) for m in messages)
+    yield Claim(
+        Who.SINK, messages[0].start_s,
+        f"The charger sent {name} {count(sent, 'time')}; the device acknowledged none of them (no GoodCRC).",
+        stops_at=stop.step,
+    )
+
+
+@rule(
+    id="answer-unreadable", family="capture", severity=Severity.INFO,
+    title="Something answers, but the capture cannot read it",
+    checks="Whether something unreadable stands where an acknowledgement or an answer is missing.",
+    why="What looks like a missing answer may have been sent. Nobody can be accused from this capture.",
+    reference="our own rule", next=todo.LINK_BAD,
+)
+def answer_unreadable(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None:
+        return
+    missing = unacknowledged(stop)
+    seen = silences_of(missing)
+    enough = ENOUGH_SILENCES if stop.step is Step.OFFER_ACKNOWLEDGED else 1
+    if missing and not clean_silence(seen, enough) and seen[Silence.UNREADABLE]:
+        yield Claim(
+            Who.LINK, missing[-1].start_s,
+            f"After {missing[-1].name} something is sent {seen[Silence.UNREADABLE]} times that this capture cannot "
+            f"read. Either it breaks on the wire or the capture is too poor to show it.",
+            stops_at=stop.step, effect=Effect.WITHHOLDS,
+        )
+
+
+RULES: tuple[Rule, ...] = (
+    offer_not_acknowledged, goodcrc_wrong_message_id, request_not_acknowledged, accept_not_acknowledged,
+    ps_rdy_not_acknowledged, answer_unreadable,
+)

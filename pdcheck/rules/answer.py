@@ -1,0 +1,176 @@
+"""Rules on the source's answer and its promise that the supply is ready.
+
+Why it is: after an acknowledged Request the next two moves are the charger's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pdcheck.conversation.model import Ending, Negotiation, Party, Step
+from pdcheck.conversation.steps import due_from
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.late import late_requests
+from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of_request
+from pdcheck.rules.words import count, request_object, span
+from pdcheck.standard import timers
+
+_REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.3.3.3 (sink policy engine)"
+_REF_READY = "USB PD, section 6.6.3 (PSTransitionTimer, tPSTransition)"
+_REF_REJECT = "USB PD, section 6.3.4 (Reject message) and 6.4.2 (Request message)"
+_RESETS = (Ending.HARD_RESET, Ending.SOFT_RESET)
+#: So many Waits in a row without a contract are a refusal. Our own choice.
+_ENDLESS_WAITS = 4
+
+
+def _request_is_valid(one: Negotiation) -> bool:
+    wanted = one.requested
+    return wanted is not None and one.offer is not None and not faults_of_request(wanted, one.offered)
+
+
+@rule(
+    id="request-not-answered", family="answer", severity=Severity.FAIL,
+    title="The charger acknowledges the request but never answers it",
+    checks="After its GoodCRC for a Request the source answers within tReceiverResponse; the sink waits "
+    "tSenderResponse for it.",
+    why="The device resets when no answer comes. The charger's receiver works, what decides in it does not.",
+    reference=_REF_ANSWER, next=todo.SOURCE_SILENT,
+)
+def request_not_answered(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.ACCEPT or late_requests(case):
+        return
+    silent = []
+    for one in stop.alike:
+        if one.answer is not None or not _request_is_valid(one):
+            continue
+        due = due_from(one, Step.ACCEPT)
+        waited = one.next_s - due
+        if waited >= (GIVES_UP_S if one.ending in _RESETS else MUST_HAVE_S) and not case.unreadable_between(
+            due, min(one.next_s, due + MUST_HAVE_S)
+        ):
+            silent.append((due, waited))
+    if not silent:
+        return
+    yield Claim(
+        Who.SOURCE, silent[-1][0],
+        f"The charger acknowledged the Request {count(len(silent), 'time')} and then sent neither Accept nor Reject "
+        f"for up to {span(max(w for _, w in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed).",
+        stops_at=Step.ACCEPT,
+    )
+
+
+@rule(
+    id="valid-request-rejected", family="answer", severity=Severity.FAIL,
+    title="The charger refuses a request for something that it offered",
+    checks="A Request for an offered object, within what that object offers, is accepted (or put off with Wait).",
+    why="The charger goes back on its offer: overheated, overloaded by another port, or faulty. The device did right.",
+    reference=_REF_REJECT, next=todo.SOURCE_SILENT,
+)
+def valid_request_rejected(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.ACCEPT or stop.negotiation.ending is not Ending.REJECT:
+        return
+    one = stop.negotiation
+    if one.answer is None or one.requested is None or not _request_is_valid(one):
+        return
+    refused = sum(n.ending is Ending.REJECT for n in stop.alike)
+    yield Claim(
+        Who.SOURCE, one.answer.start_s,
+        f"The charger refused a Request that its own offer allows ({request_object(one.requested)}), "
+        f"{count(refused, 'time')}.",
+        stops_at=Step.ACCEPT,
+    )
+
+
+@rule(
+    id="endless-wait", family="answer", severity=Severity.FAIL,
+    title="The charger puts the device off again and again",
+    checks="How often the source answers Wait without ever accepting.",
+    why="Wait is allowed once in a while; forever it is a refusal. Often a charger whose other ports take its power.",
+    reference="USB PD, section 6.3.12 (Wait message)", next=todo.SOURCE_SILENT,
+)
+def endless_wait(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.ACCEPT:
+        return
+    waits = [n for n in stop.alike if n.ending is Ending.WAIT and _request_is_valid(n)]
+    if len(waits) < _ENDLESS_WAITS or stop.negotiation.ending not in (Ending.WAIT, Ending.CAPTURE_END):
+        return
+    yield Claim(
+        Who.SOURCE, waits[0].next_s, f"The charger answered {len(waits)} Requests with Wait and accepted none.",
+        stops_at=Step.ACCEPT,
+    )
+
+
+@rule(
+    id="no-ps-rdy", family="answer", severity=Severity.FAIL,
+    title="The charger accepts but never says that the supply is ready",
+    checks="After Accept the source sends PS_RDY within tPSTransition.",
+    why="The charger could not bring its output to the promised voltage, or noticed a fault on the way. The device "
+    "must not draw power before PS_RDY and resets when it does not come.",
+    reference=_REF_READY, next=todo.SOURCE_NO_POWER,
+)
+def no_ps_rdy(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.READY:
+        return
+    limit = _transition_limit(case)
+    silent = []
+    for one in stop.alike:
+        if one.ready is not None:
+            continue
+        due = due_from(one, Step.READY)
+        waited = one.next_s - due
+        by_source = one.reset is not None and one.reset.sender is Party.SOURCE
+        enough = timers.PS_TRANSITION_SPR.min_s - 20e-3 if one.ending in _RESETS else limit + 20e-3
+        if (waited >= enough or by_source) and not case.unreadable_between(due, min(one.next_s - 1e-3, due + limit)):
+            silent.append((due, waited))
+    if not silent:
+        return
+    yield Claim(
+        Who.SOURCE, silent[-1][0],
+        f"The charger accepted {count(len(silent), 'time')} and then sent no PS_RDY for up to "
+        f"{span(max(w for _, w in silent))} (at most {span(limit)} are allowed).",
+        stops_at=Step.READY,
+    )
+
+
+def _transition_limit(case: Case) -> float:
+    epr = any(e.name in ("EPR_Request", "EPR_Mode") for e in case.conversation.exchanges)
+    return (timers.PS_TRANSITION_EPR if epr else timers.PS_TRANSITION_SPR).max_s
+
+
+@rule(
+    id="asked-to-wait", family="answer", severity=Severity.INFO,
+    title="The charger asked the device to wait",
+    checks="Whether a Request was answered with Wait.",
+    why="Allowed: the device asks again after at least tSinkRequest. Worth knowing when charging starts late.",
+    reference="USB PD, section 6.3.12 (Wait message)",
+)
+def asked_to_wait(case: Case) -> Iterator[Claim]:
+    waits = [n for n in case.conversation.negotiations if n.ending is Ending.WAIT]
+    if waits:
+        yield Claim(None, waits[0].next_s, f"The charger answered {count(len(waits), 'Request')} with Wait.")
+
+
+@rule(
+    id="refused-under-contract", family="answer", severity=Severity.INFO,
+    title="A request was refused, the earlier or a later contract holds",
+    checks="Rejects that did not stop charging.",
+    why="The device asked for more or other than it got. Charging goes on, perhaps slower.",
+    reference=_REF_REJECT,
+)
+def refused_under_contract(case: Case) -> Iterator[Claim]:
+    if case.stop is not None or case.conversation.standing is None:
+        return
+    for one in case.conversation.negotiations:
+        if one.ending is Ending.REJECT and one.answer is not None:
+            yield Claim(None, one.answer.start_s, "The charger refused a Request; a contract holds all the same.")
+            return
+
+
+RULES: tuple[Rule, ...] = (
+    request_not_answered, valid_request_rejected, endless_wait, no_ps_rdy, asked_to_wait, refused_under_contract,
+)

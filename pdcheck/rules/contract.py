@@ -1,0 +1,112 @@
+"""Rules on a contract that did not last.
+
+Why it is: a device that negotiates and loses its contract charges for a moment and stops; the ammeter alone cannot
+tell that from one that never negotiated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pdcheck.conversation.model import Contract, Party
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.words import count, span
+from pdcheck.standard import timers
+
+#: After a Hard Reset the next offer may take: VBUS falling, staying off, coming back, the first offer.
+_RECOVERY_S = (
+    timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
+    + timers.FIRST_SOURCE_CAP.max_s
+)
+_LOOP = 3
+
+
+def not_renewed(contract: Contract) -> float | None:
+    """For how long a programmable contract had gone without a Request when a reset ended it; None where
+    that is not why it ended."""
+    if contract.kind not in ("spr_pps", "spr_avs") or contract.ended_by is None:
+        return None
+    silent = contract.ended_by.start_s - contract.renewed_s[-1]
+    if silent < timers.PPS_TIMEOUT.min_s - 0.2 or contract.ended_by.sender is Party.SINK:
+        return None
+    return silent
+
+
+@rule(
+    id="pps-not-renewed", family="keep-alive", severity=Severity.FAIL,
+    title="The device does not renew its programmable contract in time",
+    checks="In a PPS contract the sink repeats its Request within tPPSRequest; without one the source resets after "
+    "tPPSTimeout.",
+    why="The charger takes the silence for a device that has crashed, resets, and charging breaks off after seconds. "
+    "What runs the charging in the device (processor or charger chip) stops answering once charging has begun.",
+    reference="USB PD, section 6.6.22 (PPS timers: tPPSRequest, tPPSTimeout)", next=todo.SINK_DEAF_LOGIC,
+)
+def pps_not_renewed(case: Case) -> Iterator[Claim]:
+    for contract in case.conversation.contracts:
+        silent = not_renewed(contract)
+        if silent is None or contract.ended_by is None:
+            continue
+        if case.unreadable_between(contract.renewed_s[-1] + 1.0, contract.ended_by.start_s - 5e-3):
+            continue
+        yield Claim(
+            Who.SINK, contract.ended_by.start_s,
+            f"The device did not renew its PPS contract for {span(silent)} (at most {timers.PPS_REQUEST.max:g} s are "
+            f"allowed); the charger reset.",
+        )
+        return
+
+
+@rule(
+    id="contract-lost", family="resets", severity=Severity.FAIL,
+    title="A contract was reached and then lost in a reset",
+    checks="No Hard Reset ends a contract for good.",
+    why="Charging started and stopped. What caused the reset is not on the CC line: look at VBUS and current at that "
+    "moment.",
+    reference="USB PD, section 6.8.3 (Hard Reset)", next=todo.SOURCE_NO_POWER,
+)
+def contract_lost(case: Case) -> Iterator[Claim]:
+    contracts = case.conversation.contracts
+    lost = [c for c in contracts if c.ended_by is not None]
+    if not lost or case.stop is not None or any(not_renewed(c) is not None for c in lost):
+        return
+    last = lost[-1]
+    assert last.ended_by is not None
+    by = {Party.SOURCE: " sent by the charger", Party.SINK: " sent by the device"}.get(last.ended_by.sender, "")
+    held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
+    if case.conversation.standing is not None:
+        if len(lost) >= _LOOP:
+            yield Claim(None, last.ended_by.start_s, f"{held}; that happened {count(len(lost), 'time')}.")
+        return
+    left = case.conversation.duration_s - last.ended_by.start_s
+    if left < _RECOVERY_S:
+        yield Claim(
+            None, last.ended_by.start_s,
+            f"{held}; the capture ends {span(left)} later, before a new one could be made.",
+            effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
+        return
+    yield Claim(None, last.ended_by.start_s, f"{held}; no new one was made.")
+
+
+@rule(
+    id="contract-regained", family="resets", severity=Severity.WARN,
+    title="A contract was lost in a reset and made again",
+    checks="Hard Resets during a contract after which negotiation succeeded.",
+    why="Charging was interrupted. Once is usual when a device starts up on the charger; repeated it is a fault.",
+    reference="USB PD, section 6.8.3 (Hard Reset)", next=(todo.VBUS_LOAD,),
+)
+def contract_regained(case: Case) -> Iterator[Claim]:
+    lost = [c for c in case.conversation.contracts if c.ended_by is not None]
+    if case.conversation.standing is None or not lost or len(lost) >= _LOOP:
+        return
+    if any(not_renewed(c) is not None for c in lost):
+        return
+    assert lost[-1].ended_by is not None
+    yield Claim(
+        None, lost[-1].ended_by.start_s,
+        f"{count(len(lost), 'contract')} ended in a Hard Reset; the last one stands.",
+    )
+
+
+RULES: tuple[Rule, ...] = (pps_not_renewed, contract_lost, contract_regained)

@@ -1,0 +1,35 @@
+"""When a Request comes too late to count.
+
+Why it is: a Request that arrives after the source has given up looks, from its own place, like a Request that the
+source ignores. The lateness has to be known before anybody else is accused.
+"""
+
+from __future__ import annotations
+
+from pdcheck.conversation.model import Ending, Exchange, Negotiation, Step
+from pdcheck.conversation.steps import received
+from pdcheck.rules.model import Case
+from pdcheck.standard import timers
+
+
+def lateness(one: Negotiation) -> tuple[Exchange, float] | None:
+    """A try's late Request and by how long it came after the offer was acknowledged; None where it has none.
+
+    Late is after the earliest moment at which a source may give up (tSenderResponse minimum), where the try
+    was then reset.
+    """
+    acked = [o for o in one.offers if received(o)]
+    if one.late_request is not None:
+        since = acked[-1].settled_s if acked else one.start_s
+        return one.late_request, one.late_request.start_s - since
+    if one.request is None or not acked or one.ending not in (Ending.HARD_RESET, Ending.SOFT_RESET):
+        return None
+    waited = one.request.start_s - acked[-1].settled_s
+    return (one.request, waited) if waited > timers.SENDER_RESPONSE_R2_0.min_s else None
+
+
+def late_requests(case: Case) -> list[tuple[Exchange, float]]:
+    """The late Requests of the tries that stopped where the case's negotiation stopped."""
+    if case.stop is None or case.stop.step not in (Step.REQUEST, Step.ACCEPT):
+        return []
+    return [late for one in case.stop.alike if (late := lateness(one)) is not None]

@@ -1,0 +1,132 @@
+"""What a rule is, what it sees, and what it says.
+
+Why it is: one rule, one function, one documented entry. The text that ``pdcheck rules`` prints, the page of the
+notes and the finding in a report all come from the same entry, so they cannot disagree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pdcheck.capture.model import AnalogLine, Role
+from pdcheck.conversation.model import Conversation, Step
+from pdcheck.conversation.steps import Stop, find_stop
+from pdcheck.line.model import LineReading
+
+
+class Severity(StrEnum):
+    """``fail`` breaks charging; ``warn`` breaks the standard, charging may survive; ``info`` is worth knowing."""
+
+    FAIL = "fail"
+    WARN = "warn"
+    INFO = "info"
+
+
+class Who(StrEnum):
+    """Whom a finding is about. LINK is the wire between the two: a contact, noise."""
+
+    SOURCE = "source"
+    SINK = "sink"
+    CABLE = "cable"
+    LINK = "link"
+    CAPTURE = "capture"
+
+
+class Effect(StrEnum):
+    """What a finding does to the verdict."""
+
+    CONVICTS = "the verdict is fail"
+    WITHHOLDS = "the capture cannot tell"
+    NOTES = "none"
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """Everything a rule may argue from."""
+
+    reading: LineReading
+    conversation: Conversation
+    stop: Stop | None
+    vbus: AnalogLine | None
+    current: AnalogLine | None
+
+    @classmethod
+    def of(cls, reading: LineReading, conversation: Conversation) -> Case:
+        """The case of a reading and the conversation that was found in it."""
+        analog = {line.role: line for line in reading.capture.lines if isinstance(line, AnalogLine)}
+        return cls(reading, conversation, find_stop(conversation), analog.get(Role.VBUS), analog.get(Role.CURRENT))
+
+    def unreadable_between(self, start_s: float, end_s: float) -> bool:
+        """True where something was sent in that time that the capture cannot read."""
+        return any(start_s <= b.start_s <= end_s for b in self.conversation.bursts) or any(
+            not t.packet.intact and start_s <= t.packet.start_s <= end_s for t in self.conversation.transmissions
+        )
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What a rule's function found. ``stops_at`` is set where the claim explains why negotiation stopped."""
+
+    who: Who | None
+    t_s: float | None
+    summary: str
+    stops_at: Step | None = None
+    effect: Effect | None = None
+    next: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A claim with its rule's text, as it stands in a report."""
+
+    rule: str
+    severity: Severity
+    who: Who | None
+    t_s: float | None
+    summary: str
+    why: str
+    reference: str
+    next: tuple[str, ...]
+    effect: Effect
+    stops_at: Step | None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule and its documentation. ``checks``: what it looks at; ``why``: why that stops charging."""
+
+    id: str
+    family: str
+    severity: Severity
+    title: str
+    checks: str
+    why: str
+    reference: str
+    next: tuple[str, ...]
+    run: Callable[[Case], Iterable[Claim]]
+
+    def findings(self, case: Case) -> list[Finding]:
+        """The rule's claims on a case, each with the rule's own text."""
+        usual = Effect.CONVICTS if self.severity is Severity.FAIL else Effect.NOTES
+        return [
+            Finding(
+                rule=self.id, severity=self.severity, who=claim.who, t_s=claim.t_s, summary=claim.summary, why=self.why,
+                reference=self.reference, next=self.next if claim.next is None else claim.next,
+                effect=claim.effect or usual, stops_at=claim.stops_at,
+            )
+            for claim in self.run(case)
+        ]
+
+
+def rule(
+    *, id: str, family: str, severity: Severity, title: str, checks: str, why: str, reference: str,
+    next: tuple[str, ...] = (),
+) -> Callable[[Callable[[Case], Iterable[Claim]]], Rule]:
+    """Make a rule of a function, with its documentation beside it."""
+
+    def make(run: Callable[[Case], Iterable[Claim]]) -> Rule:
+        return Rule(id, family, severity, title, checks, why, reference, next, run)
+
+    return make

@@ -1,0 +1,214 @@
+"""Rules on the sink's Request.
+
+Why it is: after an acknowledged offer the next move is the device's, and the charger waits only some 27 ms for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pdcheck.conversation.follow import object_at
+from pdcheck.conversation.model import Ending, Negotiation, Party, Step
+from pdcheck.conversation.steps import due_from, received
+from pdcheck.messages.model import DataObject
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.late import late_requests
+from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.words import amps, count, power_object, request_object, span, volts
+from pdcheck.standard import timers
+
+_REF_WAIT = "USB PD, section 6.6.2 (SenderResponseTimer, tSenderResponse) and 8.3.3.2 (source policy engine)"
+_REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
+#: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
+GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
+MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
+
+
+def _waits(one: Negotiation) -> list[tuple[float, float]]:
+    """From each acknowledged offer of a try to what came next: (due from, until)."""
+    acked = [o for o in one.offers if received(o)]
+    ends = [o.start_s for o in acked[1:]] + [one.next_s]
+    return [(o.settled_s, end) for o, end in zip(acked, ends, strict=True)]
+
+
+@rule(
+    id="no-request", family="request", severity=Severity.FAIL,
+    title="The device acknowledges the offer but never asks for power",
+    checks="After its GoodCRC for Source_Capabilities the sink sends a Request within tReceiverResponse; the source "
+    "waits tSenderResponse for it.",
+    why="The charger resets when no Request comes, and the round starts over. The GoodCRC comes from the receiver "
+    "hardware; the Request from the logic behind it. So port, CC contact and receiver work, and what decides does not.",
+    reference=_REF_WAIT, next=todo.SINK_DEAF_LOGIC,
+)
+def no_request(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.REQUEST or late_requests(case):
+        return
+    silent = []
+    for one in stop.alike:
+        if one.request is not None:
+            continue
+        waits = _waits(one)
+        for place, (due, until) in enumerate(waits):
+            reset = place == len(waits) - 1 and one.ending in (Ending.HARD_RESET, Ending.SOFT_RESET)
+            if until - due >= (GIVES_UP_S if reset else MUST_HAVE_S) and not case.unreadable_between(
+                due, min(until, due + MUST_HAVE_S)
+            ):
+                silent.append((due, until - due, reset))
+    if not silent:
+        return
+    resets = sum(reset for _, _, reset in silent)
+    then = f"; the round ended in a reset {count(resets, 'time')}" if resets else ""
+    yield Claim(
+        Who.SINK, silent[-1][0],
+        f"The device acknowledged the offer {count(len(silent), 'time')} and then sent no Request for up to "
+        f"{span(max(wait for _, wait, _ in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed){then}.",
+        stops_at=Step.REQUEST,
+    )
+
+
+@rule(
+    id="late-request", family="request", severity=Severity.FAIL,
+    title="The device asks only after the charger has given up",
+    checks="The Request comes within tReceiverResponse after the offer's acknowledgement, and before a reset.",
+    why="The charger resets after tSenderResponse; a Request that comes later meets a charger that has forgotten its "
+    "offer. The device's logic works but is too slow: often a processor that starts up late, or waits for a supply.",
+    reference=_REF_WAIT, next=todo.SINK_DEAF_LOGIC,
+)
+def late_request(case: Case) -> Iterator[Claim]:
+    late = late_requests(case)
+    if not late or case.stop is None:
+        return
+    request, waited = late[-1]
+    yield Claim(
+        Who.SINK, request.start_s,
+        f"The device's Request came {span(waited)} after the offer was acknowledged, when the charger had given up "
+        f"(it waits {timers.SENDER_RESPONSE_R2_0.words()}, at most {timers.SENDER_RESPONSE_R3_1.max:g} ms).",
+        stops_at=Step.REQUEST,
+    )
+
+
+def faults_of_request(wanted: DataObject, offered: tuple[DataObject, ...]) -> list[str]:
+    """What is wrong with a request, measured against the offer; empty for a valid one.
+
+    :returns: sentences without a final stop.
+    """
+    position = wanted.get("position")
+    if not isinstance(position, int):
+        return []
+    given = object_at(offered, position)
+    if given is None:
+        return [f"it asks for object {position}, and the offer has {count(len(offered), 'object')}"]
+
+    def number(thing: DataObject, name: str) -> int | None:
+        value = thing.get(name)
+        return value if isinstance(value, int) else None
+
+    faults = []
+    limit = _current_limit(given, number(wanted, "voltage_mv"))
+    asked = number(wanted, "operating_current_ma")
+    if limit is not None and asked is not None and asked > limit:
+        faults.append(f"it asks for {amps(asked)}, and object {position} ({power_object(given)}) offers {amps(limit)}")
+    power, asked_power = number(given, "power_mw"), number(wanted, "operating_power_mw")
+    if power is not None and asked_power is not None and asked_power > power:
+        faults.append(f"it asks for {asked_power / 1000:.3g} W, and object {position} offers {power / 1000:.3g} W")
+    voltage = number(wanted, "voltage_mv")
+    low, high = number(given, "min_voltage_mv"), number(given, "max_voltage_mv")
+    if voltage is not None and low is not None and high is not None and not low <= voltage <= high:
+        faults.append(
+            f"it asks for {volts(voltage)}, and object {position} offers {volts(low)} to {volts(high)}"
+        )
+    return faults
+
+
+def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
+    if given.kind == "spr_avs":
+        high = voltage_mv is not None and voltage_mv > 15_000
+        value = given.get("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
+    else:
+        value = given.get("current_ma")
+    return value if isinstance(value, int) else None
+
+
+@rule(
+    id="invalid-request", family="request", severity=Severity.FAIL,
+    title="The device asks for something that was not offered, and is refused",
+    checks="A Request names an offered object and asks for no more current, power or voltage than that object offers.",
+    why="A charger must refuse what it did not offer. The device misreads the offer, or its settings are wrong.",
+    reference=_REF_REQUEST, next=todo.SINK_ASKS_WRONG,
+)
+def invalid_request(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.step is not Step.ACCEPT:
+        return
+    one = stop.negotiation
+    if one.answer is not None and one.accepted:
+        return
+    wanted = one.requested
+    if wanted is None or one.request is None or one.offer is None:
+        return
+    faults = faults_of_request(wanted, one.offered)
+    if faults:
+        refused = {Ending.REJECT: "The charger refused it (Reject)", Ending.WAIT: "The charger put it off (Wait)"}
+        outcome = refused.get(one.ending, "The charger did not grant it")
+        yield Claim(
+            Who.SINK, one.request.start_s,
+            f"The device's Request is wrong: {'; '.join(faults)}. {outcome}.",
+            stops_at=Step.ACCEPT,
+        )
+
+
+@rule(
+    id="given-up-early", family="request", severity=Severity.FAIL,
+    title="A reset comes before the answer was due",
+    checks="Nobody resets before the time that the other side has to answer is over.",
+    why="Whoever owed the next message was not given its time. Often a supply that collapses, or a chip that restarts.",
+    reference=_REF_WAIT, next=(todo.VBUS_LOAD, *todo.SOURCE_SILENT[:3], todo.CHIP_SUPPLY),
+)
+def given_up_early(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None or stop.negotiation.ending is not Ending.HARD_RESET or late_requests(case):
+        return
+    one = stop.negotiation
+    least = {
+        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: timers.PS_TRANSITION_SPR.min_s - 20e-3,
+    }.get(stop.step)
+    waiting = (
+        (stop.step is Step.REQUEST and one.request is None)
+        or (stop.step is Step.ACCEPT and one.answer is None)
+        or (stop.step is Step.READY and one.ready is None)
+    )
+    if least is None or not waiting or any(n.next_s - due_from(n, stop.step) >= least for n in stop.alike):
+        return
+    if len(stop.alike) < 2:
+        return
+    sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
+    who = {Party.SOURCE: Who.SOURCE, Party.SINK: Who.SINK}.get(sender)
+    by = {Who.SOURCE: "The charger", Who.SINK: "The device", None: "One side"}[who]
+    yield Claim(
+        who, one.next_s,
+        f"{by} sent a Hard Reset {span(stop.waited_s)} into the wait, before the other's time to answer was over.",
+        stops_at=stop.step,
+    )
+
+
+@rule(
+    id="capability-mismatch", family="request", severity=Severity.INFO,
+    title="The device says that the offer is less than it wants",
+    checks="The capability mismatch bit of the Request.",
+    why="The device takes what it can get and charges slower than it could, or not at all when its battery is low.",
+    reference=_REF_REQUEST, next=(),
+)
+def capability_mismatch(case: Case) -> Iterator[Claim]:
+    for one in reversed(case.conversation.negotiations):
+        wanted = one.requested
+        if wanted is not None and wanted.get("capability_mismatch") is True and one.request is not None:
+            yield Claim(
+                None, one.request.start_s,
+                f"The device asks for {request_object(wanted)} and says that it would need more than is offered.",
+                effect=Effect.NOTES,
+            )
+            return
+
+
+RULES: tuple[Rule, ...] = (no_request, late_request, invalid_request, given_up_early, capability_mismatch)

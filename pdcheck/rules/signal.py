@@ -1,0 +1,227 @@
+"""Rules on the signal and on what the capture can carry.
+
+Why it is: a capture that shows nothing, too little or too late must say so instead of accusing somebody, and it must
+say how to capture again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pdcheck.conversation.model import Conversation, Ending, Step
+from pdcheck.line.model import Problem
+from pdcheck.line.reading import bit_rate_in_standard
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.acknowledgement import unacknowledged
+from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.words import count, span
+from pdcheck.standard import electrical
+from pdcheck.standard.line_code import Sop
+
+#: From this sampling step on a half bit (1.5 to 1.9 us) can fall between two samples.
+TOO_SLOW_S = 0.9e-6
+_ENOUGH_BROKEN = 2
+#: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
+_MUCH_SKEW = 0.25
+#: A packet broken this soon after the start was cut by it; that says nothing about the line.
+_CUT_BY_START_S = 100e-6
+_SLOW_TEXT = f"half a bit on CC lasts {(electrical.UNIT_INTERVAL.min or 0) / 2:.2f} us at the fastest"
+
+
+def _shows_offer(conversation: Conversation) -> bool:
+    return any(n.offers for n in conversation.negotiations)
+
+
+def _broken(case: Case) -> list[Problem]:
+    """Problems of the broken packets that may have been an offer, but for one that the capture's start cuts."""
+    found: list[Problem] = []
+    for one in case.conversation.transmissions:
+        packet = one.packet
+        if packet.problem is not None and packet.sop in (Sop.SOP, None) and packet.start_s > _CUT_BY_START_S:
+            found.append(packet.problem)
+    return found
+
+
+@rule(
+    id="offers-corrupt", family="signal", severity=Severity.FAIL,
+    title="Every offer arrives broken",
+    checks="At least one Source_Capabilities is intact (CRC) where broken packets show that something is sent.",
+    why="Neither the device nor this capture can read what the charger sends. A bad contact, a damaged cable, noise "
+    "from a switching supply, or a damaged transmitter.",
+    reference="USB PD, section 5.6 to 5.8 (CRC, physical layer)", next=todo.LINK_BAD,
+)
+def offers_corrupt(case: Case) -> Iterator[Claim]:
+    if _shows_offer(case.conversation) or too_slow(case):
+        return
+    broken = _broken(case)
+    quality = case.reading.quality
+    if len(broken) + quality.unreadable_bursts < _ENOUGH_BROKEN or not broken:
+        return
+    if any(n.request is not None for n in case.conversation.negotiations):
+        return
+    # Only other traffic that came through whole shows that the capture is good and the offers are not.
+    # A threshold far off the middle breaks packets in the capture alone.
+    skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in case.conversation.transmissions)
+    sure = quality.packets > 0 and len(broken) >= 3 and skews[len(skews) // 2] < _MUCH_SKEW
+    common = max(set(broken), key=broken.count)
+    first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)
+    yield Claim(
+        Who.LINK, first.packet.start_s,
+        f"{count(len(broken), 'packet')} cannot be read and no offer arrives whole ({common.value}).",
+        stops_at=Step.OFFER, effect=Effect.CONVICTS if sure else Effect.WITHHOLDS,
+    )
+
+
+def too_slow(case: Case) -> bool:
+    """True where the capture's time step cannot carry BMC."""
+    step = case.reading.quality.time_step_s or case.reading.capture.sample_period_s
+    return step is not None and step >= TOO_SLOW_S and case.reading.quality.packets == 0
+
+
+@rule(
+    id="capture-too-slow", family="capture", severity=Severity.INFO,
+    title="The capture is too slow to carry BMC",
+    checks="The time between samples against half a bit.",
+    why="Pulses fall between the samples; what was sent cannot be known from this file.",
+    reference="USB PD, section 5.8 (fBitRate)", next=(todo.FASTER, todo.CAPTURE_AGAIN),
+)
+def capture_too_slow(case: Case) -> Iterator[Claim]:
+    if too_slow(case):
+        step = case.reading.quality.time_step_s or case.reading.capture.sample_period_s
+        assert step is not None
+        yield Claim(
+            Who.CAPTURE, None, f"The capture takes a sample every {span(step)}; {_SLOW_TEXT}.", effect=Effect.WITHHOLDS,
+        )
+
+
+@rule(
+    id="nothing-on-line", family="capture", severity=Severity.INFO,
+    title="There is no traffic on the line",
+    checks="Whether the CC column holds any packet.",
+    why="Either nobody speaks (no attach, dead charger) or the capture does not see it: the other CC contact, a "
+    "threshold above the signal, a probe that is off.",
+    reference="our own rule", next=todo.LOOK_AGAIN,
+)
+def nothing_on_line(case: Case) -> Iterator[Claim]:
+    quality = case.reading.quality
+    if too_slow(case) or case.conversation.transmissions or quality.unreadable_bursts:
+        return
+    if case.reading.cc is None and not case.reading.capture.lines:
+        text = "The file holds no usable column."
+    elif case.reading.cc is None:
+        text = "No column bears traffic, and none is called CC."
+    elif quality.stray_edges:
+        text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); no packet was sent."
+    else:
+        text = "The CC line does not move: no packet was sent."
+    yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
+
+
+@rule(
+    id="traffic-unreadable", family="capture", severity=Severity.INFO,
+    title="There is traffic, but the capture cannot read it",
+    checks="Whether anything intact is among the bursts on the line.",
+    why="The wrong threshold, a slow capture or noise hides what was said.",
+    reference="our own rule", next=(todo.THRESHOLD, todo.FASTER, todo.GROUND, todo.NO_LOAD),
+)
+def traffic_unreadable(case: Case) -> Iterator[Claim]:
+    quality = case.reading.quality
+    if quality.packets or too_slow(case):
+        return
+    if quality.unreadable_bursts + quality.broken_packets:
+        number = quality.unreadable_bursts + quality.broken_packets
+        yield Claim(
+            Who.CAPTURE, None, f"The line bears {count(number, 'burst')} of traffic, and none can be read whole.",
+            effect=Effect.WITHHOLDS,
+        )
+
+
+@rule(
+    id="starts-midway", family="capture", severity=Severity.INFO,
+    title="The capture starts in the middle of things",
+    checks="Whether the negotiation begins inside the capture, with an offer.",
+    why="What was offered and agreed before is not in the file, so neither success nor fault can be told.",
+    reference="our own rule", next=(todo.CAPTURE_AGAIN,),
+)
+def starts_midway(case: Case) -> Iterator[Claim]:
+    talk = case.conversation
+    if case.reading.quality.packets == 0 or talk.contracts or case.stop is not None:
+        return
+    first = next(t for t in talk.transmissions if t.packet.intact)
+    seen = first.name if first.name != "(unreadable)" else "traffic"
+    if _shows_offer(talk):
+        return
+    yield Claim(
+        Who.CAPTURE, first.packet.start_s,
+        f"The first that the capture shows is {seen}; the offer that came before it is not in the file.",
+        effect=Effect.WITHHOLDS,
+    )
+
+
+@rule(
+    id="ends-too-early", family="capture", severity=Severity.INFO,
+    title="The capture does not show enough to tell",
+    checks="Whether the missing step had its full time before the capture or the try ended.",
+    why="The next step may have come after the end. Nobody is late yet.",
+    reference="our own rule", next=(todo.CAPTURE_AGAIN, todo.FLIP),
+)
+def ends_too_early(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None:
+        return
+    what = {
+        Step.OFFER_ACKNOWLEDGED: "the offer had been acknowledged", Step.REQUEST: "the device had made its request",
+        Step.ACCEPT: "the charger had answered the request", Step.READY: "the charger had said that power is ready",
+    }.get(stop.step, "negotiation was through")
+    ending = "ends" if stop.open_end else f"shows too little: it goes on with {stop.negotiation.ending.value}"
+    missing = unacknowledged(stop)
+    sent = sum(len(m.transmissions) for m in missing)
+    times = f" ({missing[-1].name} was sent {count(sent, 'time')})" if missing else ""
+    if stop.negotiation.ending is Ending.WAIT:
+        ending = "ends after the charger asked the device to wait"
+    yield Claim(
+        Who.CAPTURE, stop.negotiation.next_s, f"The capture {ending} before {what}{times}.", effect=Effect.WITHHOLDS,
+    )
+
+
+@rule(
+    id="crc-errors", family="signal", severity=Severity.WARN,
+    title="Many packets are broken",
+    checks="The share of packets that cannot be read.",
+    why="Retries mend single losses; when many packets break, negotiation becomes a matter of luck.",
+    reference="USB PD, section 5.6 (CRC)", next=todo.LINK_BAD,
+)
+def crc_errors(case: Case) -> Iterator[Claim]:
+    quality = case.reading.quality
+    bad = quality.broken_packets + quality.unreadable_bursts
+    if quality.packets and bad >= 3 and bad > 0.1 * (quality.packets + bad):
+        yield Claim(Who.LINK, None, f"{bad} of {quality.packets + bad} packets cannot be read.")
+
+
+@rule(
+    id="bit-rate", family="signal", severity=Severity.WARN,
+    title="A port's bit rate is outside of the standard",
+    checks="The bit rate of intact packets against fBitRate.",
+    why="A receiver that keeps to the standard need not follow such a clock: it works with one charger and not "
+    "another.",
+    reference="USB PD, section 5.8 (fBitRate)", next=(todo.OTHER_CHARGER,),
+)
+def bit_rate(case: Case) -> Iterator[Claim]:
+    by_party: dict[str, list[float]] = {}
+    for one in case.conversation.transmissions:
+        if one.packet.intact and one.sender.value in ("source", "sink", "cable"):
+            by_party.setdefault(one.sender.value, []).append(one.packet.bit_rate_bps)
+    for party, rates in by_party.items():
+        typical = sorted(rates)[len(rates) // 2]
+        # The analyzer's own clock and the fit are good to well within a percent.
+        if not (bit_rate_in_standard(typical * 1.01) or bit_rate_in_standard(typical * 0.99)):
+            yield Claim(
+                Who(party), None,
+                f"The {party} sends {typical / 1e3:.0f} kbit/s; {electrical.BIT_RATE.words()} are allowed.",
+            )
+
+
+RULES: tuple[Rule, ...] = (
+    offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, ends_too_early, crc_errors,
+    bit_rate,
+)

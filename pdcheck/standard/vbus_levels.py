@@ -1,0 +1,50 @@
+"""What VBUS may read, when.
+
+Why it is: whether a contract was delivered is judged against these and nothing else.
+"""
+
+from __future__ import annotations
+
+from pdcheck.standard.limit import Limit
+
+_REF = "USB PD, section 7.4 (electrical parameters); USB Type-C, section 4.4 (VBUS)"
+
+SAFE_0V = Limit(
+    "vSafe0V", 0, None, 0.8, "V",
+    "VBUS counts as off",
+    _REF, "Zephyr 4.0 PD_V_SAFE_0V_MAX_MV 800",
+)
+SAFE_5V = Limit(
+    "vSafe5V", 4.75, None, 5.5, "V",
+    "VBUS before and without a contract",
+    _REF, "Zephyr 4.0 PD_V_SAFE_5V_MIN_MV 4750",
+)
+SINK_DISCONNECT = Limit(
+    "vSinkDisconnect", 0.8, None, 3.67, "V",
+    "a sink calls itself detached",
+    _REF, "Zephyr 4.0 usbc_tc.h 800 and 3670",
+)
+SRC_NEW = Limit(
+    "vSrcNew", -5, None, 5, "%",
+    "a fixed supply under contract stays within this of the contract voltage",
+    _REF, "memory",
+)
+SRC_VALID = Limit(
+    "vSrcValid", -0.5, None, 0.5, "V",
+    "extra allowance outside vSrcNew during a transition",
+    _REF, "memory",
+)
+PPS_NEW = Limit(
+    "vPpsNew", -5, None, 5, "%",
+    "a programmable supply stays within this of the requested voltage",
+    _REF, "memory",
+)
+
+ALL: tuple[Limit, ...] = (
+    SAFE_0V,
+    SAFE_5V,
+    SINK_DISCONNECT,
+    SRC_NEW,
+    SRC_VALID,
+    PPS_NEW,
+)

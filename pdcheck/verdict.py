@@ -1,0 +1,175 @@
+"""From steps and findings to the verdict: pass, fail or inconclusive, where, whose, what next.
+
+Why it is: there is one accusation in a report. A cause explains its consequences; the first cause is named, and where
+the capture cannot tell nobody is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pdcheck.conversation.model import Contract, Step
+from pdcheck.conversation.steps import Reached, steps_of
+from pdcheck.rules import Case, Effect, Finding, Who, check_all
+from pdcheck.rules.delivery import Delivered, Delivery, judge
+from pdcheck.rules.words import amps, volts
+
+
+class Outcome(StrEnum):
+    """The verdict."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    INCONCLUSIVE = "inconclusive"
+
+
+class StepState(StrEnum):
+    """What is known of a step."""
+
+    REACHED = "reached"
+    NOT_REACHED = "not_reached"
+    NOT_JUDGED = "not_judged"
+
+
+@dataclass(frozen=True)
+class StepResult:
+    """One rung of the ladder; ``t_s`` in seconds where it was reached inside the capture."""
+
+    step: Step
+    state: StepState
+    t_s: float | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The end of the argument. ``leading`` is the finding that decided it, None for a plain pass."""
+
+    outcome: Outcome
+    stopped_at: Step | None
+    suspect: Who | None
+    summary: str
+    steps: tuple[StepResult, ...]
+    contract: Contract | None
+    delivery: Delivery
+    leading: Finding | None
+    findings: tuple[Finding, ...]
+    next: tuple[str, ...]
+
+
+def judge_case(case: Case) -> Verdict:
+    """The verdict on a case."""
+    findings = check_all(case)
+    delivery = judge(case)
+    convicting = [f for f in findings if f.effect is Effect.CONVICTS]
+    withholding = [f for f in findings if f.effect is Effect.WITHHOLDS]
+    leading: Finding | None = None
+    if convicting:
+        leading = min(convicting, key=_when)
+        outcome = Outcome.FAIL
+    elif case.conversation.standing is not None and case.stop is None:
+        outcome = Outcome.PASS
+    else:
+        leading = withholding[0] if withholding else None
+        outcome = Outcome.INCONCLUSIVE
+    if outcome is not Outcome.INCONCLUSIVE:
+        findings = [f for f in findings if f.effect is not Effect.WITHHOLDS]
+    elif leading is not None:
+        findings = [f for f in findings if f is leading or f.effect is not Effect.WITHHOLDS]
+    steps = _ladder(case, delivery, outcome, leading)
+    contract = case.conversation.contracts[-1] if case.conversation.contracts else None
+    return Verdict(
+        outcome=outcome,
+        stopped_at=_stopped_at(outcome, steps, leading),
+        suspect=_suspect(outcome, leading),
+        summary=_summary(outcome, contract, delivery, leading),
+        steps=steps,
+        contract=contract,
+        delivery=delivery,
+        leading=leading,
+        findings=tuple(sorted(findings, key=lambda f: (f is not leading, _RANK[f.severity.value], _when(f)))),
+        next=leading.next if leading is not None else _next_for_pass(case),
+    )
+
+
+_RANK = {"fail": 0, "warn": 1, "info": 2}
+
+
+def _when(finding: Finding) -> float:
+    return finding.t_s if finding.t_s is not None else float("inf")
+
+
+def _ladder(
+    case: Case, delivery: Delivery, outcome: Outcome, leading: Finding | None
+) -> tuple[StepResult, ...]:
+    reached: dict[Step, Reached] = {r.step: r for r in steps_of(case.conversation)}
+    stopped = leading.stops_at if leading is not None else None
+    results = []
+    missing = False
+    for step in Step:
+        if step is Step.DELIVERY:
+            state = {
+                Delivered.YES: StepState.REACHED, Delivered.NO: StepState.NOT_REACHED,
+                Delivered.NOT_JUDGED: StepState.NOT_JUDGED,
+            }[delivery.state]
+            results.append(StepResult(step, StepState.NOT_JUDGED if missing else state, delivery.t_s))
+            continue
+        found = reached.get(step)
+        if found is not None and (stopped is None or step.rank < stopped.rank):
+            results.append(StepResult(step, StepState.REACHED, found.t_s))
+        elif case.stop is not None or stopped is not None:
+            # After the first missing step the rest was not reached either.
+            missing = True
+            results.append(StepResult(step, StepState.NOT_REACHED, None))
+        else:
+            missing = True
+            results.append(StepResult(step, StepState.NOT_JUDGED, None))
+    return tuple(results)
+
+
+def _stopped_at(outcome: Outcome, steps: tuple[StepResult, ...], leading: Finding | None) -> Step | None:
+    if outcome is Outcome.PASS:
+        return None
+    if leading is not None and leading.stops_at is not None:
+        return leading.stops_at
+    return next((s.step for s in steps if s.state is StepState.NOT_REACHED), None)
+
+
+def _suspect(outcome: Outcome, leading: Finding | None) -> Who | None:
+    return None if outcome is Outcome.PASS or leading is None else leading.who
+
+
+def contract_words(contract: Contract) -> str:
+    """A contract in a few words: ``"9 V, 2.25 A"``."""
+    if contract.kind in ("variable", "battery") and contract.min_voltage_mv is not None:
+        low, high = contract.min_voltage_mv, contract.max_voltage_mv or 0
+        level = f"{volts(low).removesuffix(' V')} to {volts(high)}"
+    else:
+        level = volts(contract.voltage_mv) if contract.voltage_mv is not None else "an unknown voltage"
+    if contract.power_mw is not None:
+        return f"{level}, {contract.power_mw / 1000:.3g} W"
+    return f"{level}, {amps(contract.current_ma)}" if contract.current_ma is not None else level
+
+
+def _summary(outcome: Outcome, contract: Contract | None, delivery: Delivery, leading: Finding | None) -> str:
+    if leading is not None:
+        return leading.summary
+    if outcome is Outcome.PASS and contract is not None:
+        if delivery.state is Delivered.YES and delivery.level is not None:
+            seen = f" and VBUS reads {delivery.level.typical:.2f} V"
+        else:
+            seen = "; VBUS was not judged"
+        return f"Negotiation went through: the device has a contract for {contract_words(contract)}{seen}."
+    return "The capture does not show enough to tell."
+
+
+def _next_for_pass(case: Case) -> tuple[str, ...]:
+    advice = []
+    if case.vbus is None:
+        advice.append("Measure VBUS at the port under load: it should be at the contract's voltage.")
+    advice.append(
+        "Still not charging? Port contacts, CC path and negotiating chip have done their part. Measure the input "
+        "current; if it stays at some 20 to 40 mA (common practice, no source), look behind them: VBUS switch, charger "
+        "stage, battery and its sensor."
+    )
+    return tuple(advice)

@@ -1,0 +1,234 @@
+"""Whatever a file holds, the answer is a capture or one clear line that names file, line and remedy."""
+
+from __future__ import annotations
+
+import bz2
+import gzip
+import lzma
+import os
+import threading
+import zlib
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pdcheck.capture import open_capture
+from pdcheck.errors import CaptureError
+
+GOOD = b"Time [s],CC1,CC2\n" + b"".join(b"%.6f,%d,%d\n" % (i * 1e-5, i % 2, i // 2 % 2) for i in range(200))
+
+
+def failure(folder: Path, data: bytes, name: str = "capture.csv", **options: object) -> CaptureError:
+    path = folder / name
+    path.write_bytes(data)
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path, **options)  # type: ignore[arg-type]
+    error = caught.value
+    assert error.path == str(path)
+    assert error.what and error.remedy
+    assert "\n" not in error.one_line()
+    return error
+
+
+def with_line(number: int, text: bytes) -> bytes:
+    lines = GOOD.split(b"\n")
+    lines[number - 1] = text
+    return b"\n".join(lines)
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        (b"0.000280,1", "2 columns where 3"),
+        (b"0.000280,1,1,0", "4 columns where 3"),
+        (b"0.000280", "1 column where 3"),
+        (b"0.0002x0,1,1", "not a number"),
+        (b"nan,1,1", "not a number"),
+        (b"inf,1,1", "not a number"),
+        (b"1e999,1,1", "not a usable number"),
+        (b"1_0,1,1", "not a number"),
+        (b",1,1", "empty"),
+        (b"0.000280,,1", "empty"),
+        (b"0.000280,2,1", "not a level"),
+        (b"0.000280,x,1", "not a level"),
+        (b"0.000280,nan,1", "not a level"),
+        (b"0.000280,0.5,1", "not a level"),
+        (b"0.000280,-1,1", "not a level"),
+        (b"0.000100,1,1", "backwards"),
+        (b"-0.000280,1,1", "backwards"),
+        (b"<<<<<<< left over", "1 column where 3"),
+        (b"Time [s],CC1,CC2", "not a number"),
+        (b"0.000280,1,\xff", "not a level"),
+    ],
+)
+@pytest.mark.parametrize("number", [30, 199])
+def test_a_broken_row_is_named(tmp_path: Path, row: bytes, said: str, number: int) -> None:
+    if number == 199 and row.startswith(b"0.0002"):
+        row = row.replace(b"0.00028", b"0.00198").replace(b"0.0002x0", b"0.0019x0")
+    error = failure(tmp_path, with_line(number, row))
+    assert error.line == number
+    assert said in error.what
+
+
+@pytest.mark.parametrize("row", [b"0.000010,x,1", b"x,0,1", b"0.000010,0", b"0.000010,2,0"])
+def test_a_broken_row_right_below_the_header_is_no_header(tmp_path: Path, row: bytes) -> None:
+    assert failure(tmp_path, with_line(2, row)).line == 2
+    assert failure(tmp_path, with_line(3, row)).line == 3
+
+
+def test_a_broken_number_in_a_voltage_column(tmp_path: Path) -> None:
+    rows = [b"%.6f,%d,5.0%d" % (i * 1e-5, i % 2, i % 10) for i in range(50)]
+    for cell in (b"", b"nan", b"5.0.1", b"five", b"1e40"):
+        rows[20] = b"0.000200,0," + cell
+        error = failure(tmp_path, b"Time [s],CC1,VBUS [V]\n" + b"\n".join(rows) + b"\n")
+        assert error.line == 22
+        assert "VBUS" in error.what
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"\n\n\n",
+        b"\0" * 5000,
+        bytes(range(256)) * 20,
+        b"\x89PNG\r\n\x1a\n" + b"\0" * 100,
+        b"%PDF-1.7\n1 0 obj\n",
+        b"\xff\xd8\xff\xe0\0\x10JFIF" + b"\x01" * 50,
+        b"Dear all,\nthe ferry leaves at 7, as always, and at 9.\nBest, nobody\n",
+        b"Time [s],CC1\n",
+        b"Time [s],CC1\n0.0",
+        b"0\n1\n0\n1\n",
+        b"1.5\n2.5\n3.5\n",
+        b",".join(b"channel %d" % i for i in range(5000)) + b"\n" + b",".join([b"0"] * 5000) + b"\n",
+        b"0,1," * 2_500_000,
+        b"Time [s],CC1\n0,1\n" + b"1" * 10_000_000 + b"\n",
+        b"x" * 10_000_000,
+        b"Time [s]\n0.1\n0.2\n0.3\n",
+        b"<html><body>not here</body></html>",
+        b"{\"time\": 0, \"cc\": 1}\n",
+        "Time [s],CC1\n0,1\n1,0\n".encode("utf-16-le")[:-1].replace(b"1", b"\xd8"),
+        b"$timescale 1 ns $end",
+        b"$timescale 1 ns $end $enddefinitions $end #0",
+        b"$timescale 1 ly $end $var wire 1 ! a $end $enddefinitions $end #0 1!\n",
+        b"$var wire 1 ! a $end $enddefinitions $end\n",
+        b"$var wire 1 ! a $end $enddefinitions $end\n#0\n1!\n#5\n0?\n#6\n",
+        b"$var wire 1 ! a $end $enddefinitions $end\n#9\n1!\n#5\n0!\n#6\n",
+        b"$var wire 1 ! a $end $enddefinitions $end\n#9\nb0011 !\n#10\n",
+        b"$var wire 99999 ! a $end $enddefinitions $end\n#9\nb0011 !\n#10\n",
+        b"$var real 64 ! a $end $enddefinitions $end\n#9\nrnan !\n#10\n",
+        b"\x1f\x8b\x08\0garbage that is no gzip at all",
+        gzip.compress(GOOD)[:-20],
+        gzip.compress(b""),
+        gzip.compress(b"\0" * 1_000_000),
+        bz2.compress(GOOD)[:-10],
+        lzma.compress(GOOD)[:-10],
+        gzip.compress(gzip.compress(GOOD)),
+    ],
+)
+def test_files_that_are_no_captures(tmp_path: Path, data: bytes) -> None:
+    failure(tmp_path, data)
+
+
+def test_a_file_that_is_not_there_or_not_a_file(tmp_path: Path) -> None:
+    for name, said in ((tmp_path, "directory"), (tmp_path / "nowhere.csv", "no such file"), ("a\0b", "cannot be opened")):
+        with pytest.raises(CaptureError, match=said):
+            open_capture(name)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the superuser may read everything")
+def test_a_file_that_may_not_be_read(tmp_path: Path) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_bytes(GOOD)
+    path.chmod(0)
+    with pytest.raises(CaptureError, match="permissions"):
+        open_capture(path)
+
+
+def test_a_name_with_control_characters_stays_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "a\nb\x1b[31m.csv"
+    path.write_bytes(b"")
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.one_line().isprintable()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no FIFOs here")
+def test_a_fifo_works_as_a_file_does(tmp_path: Path) -> None:
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+
+    def write() -> None:
+        with path.open("wb") as out:
+            out.write(GOOD)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    capture = open_capture(path)
+    writer.join()
+    assert len(capture.lines) == 2
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no FIFOs here")
+def test_a_fifo_with_nothing_is_not_waited_for_for_ever(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pdcheck.capture.source._FIFO_WAIT_S", 0.05)
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    with pytest.raises(CaptureError, match="FIFO"):
+        open_capture(path)
+
+    def write_nothing() -> None:
+        path.open("wb").close()
+
+    writer = threading.Thread(target=write_nothing)
+    writer.start()
+    with pytest.raises(CaptureError, match="empty|FIFO"):
+        open_capture(path)
+    writer.join()
+
+
+
+
+def test_a_bomb_of_empty_lines_is_cut(tmp_path: Path) -> None:
+    packer = zlib.compressobj(9, zlib.DEFLATED, 31)
+    parts = [packer.compress(GOOD)]
+    blank = b"\n" * (1 << 20)
+    parts.extend(packer.compress(blank) for _ in range(64))
+    parts.append(packer.flush())
+    assert "without data" in failure(tmp_path, b"".join(parts), "bomb.csv.gz").what
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_damage_gives_a_capture_or_a_clear_line(tmp_path: Path, data: st.DataObject) -> None:
+    base = data.draw(st.sampled_from([
+        GOOD,
+        b"$timescale 1 us $end $var wire 1 ! CC1 $end $var real 64 r VBUS $end $enddefinitions $end\n"
+        b"#0\n1!\nr5.0 r\n#10\n0!\n#12\n1!\nr9.0 r\n#20\n",
+        "Zeit [ms];CC1;VBUS [mV]\n0,0;1;5000\n0,5;0;5010\n1,0;1;9000\n".encode(),
+        b"# Sample rate: 1 MHz\nSample,Port\n0,0x1F\n1,0x1E\n2,0x1F\n",
+        gzip.compress(GOOD),
+    ]))  # fmt: skip
+    bytes_ = bytearray(base)
+    for _ in range(data.draw(st.integers(1, 6))):
+        place = data.draw(st.integers(0, max(0, len(bytes_) - 1)))
+        how = data.draw(st.sampled_from(["set", "cut", "double", "insert"]))
+        if how == "set" and bytes_:
+            bytes_[place] = data.draw(st.integers(0, 255))
+        elif how == "cut":
+            del bytes_[place : place + data.draw(st.integers(1, 30))]
+        elif how == "double":
+            bytes_[place:place] = bytes_[place : place + 40]
+        else:
+            bytes_[place:place] = data.draw(st.binary(max_size=6))
+    path = tmp_path / "damaged"
+    path.write_bytes(bytes(bytes_))
+    rate = data.draw(st.sampled_from([None, 1e6]))
+    try:
+        capture = open_capture(path, rate_hz=rate)
+    except CaptureError as error:
+        assert error.one_line().isprintable()
+    else:
+        assert capture.duration_s >= 0
