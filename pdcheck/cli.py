@@ -124,5 +124,21 @@ def _text(report: Report, messages: bool, quiet: bool, no_color: bool) -> str:
     return report_text(report, width=width, messages=messages, paint=paint if colorful else plain)
 
 
+@main.command()
+@click.argument("rule_id", metavar="[ID]", required=False)
+def rules(rule_id: str | None) -> None:
+    """List the checks, or explain one: what, why it stops charging, where it is written, what to do."""
+    from pdcheck.errors import InputError
+    from pdcheck.report.rule_text import find_rule, rule_page, rules_list
+
+    if rule_id is None:
+        click.echo(rules_list(), nl=False)
+        return
+    found = find_rule(rule_id)
+    if found is None:
+        raise InputError(f"there is no rule {rule_id!r}", "pdcheck rules lists them all")
+    click.echo(rule_page(found), nl=False)
+
+
 if __name__ == "__main__":
     main()

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_layout import Kind, Layout, find_layout
 from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
 from pdcheck.capture.growing import FloatArray
@@ -24,6 +25,8 @@ from pdcheck.errors import CaptureError
 
 FIRST_BLOCK = 1 << 16
 BLOCK = 1 << 20
+CAREFUL = 1 << 14
+MARGIN = 64
 _MOST_EDGES = 12 << 20
 _COARSE = 0.25
 
@@ -43,8 +46,9 @@ class _CsvFile:
         self._path = source.path
         self._options = options
         self._fill = text_reader(source)
-        self._buffer = bytearray(BLOCK)
-        self._view = memoryview(self._buffer)
+        self._buffer = bytearray(BLOCK + 2 * MARGIN)
+        self._data = np.frombuffer(self._buffer, np.uint8)
+        self._view = memoryview(self._buffer)[MARGIN : MARGIN + BLOCK]
         self._held = 0
         self._ended = False
 
@@ -56,12 +60,11 @@ class _CsvFile:
         self._begin(layout)
         self._drop(start)
         while True:
-            end = self._buffer.rfind(b"\n", 0, self._held) + 1
-            if self._ended:
-                end = self._held
+            end = self._held
+            if not self._ended:
+                end = max(self._buffer.rfind(b"\n", MARGIN, MARGIN + end) + 1 - MARGIN, 0)
             if end:
-                terminated = self._buffer[end - 1] == 10
-                self._block(end, place, terminated)
+                self._block(end, place)
                 self._drop(end)
             elif self._held == BLOCK:
                 raise self._too_long(place.line)
@@ -112,6 +115,7 @@ class _CsvFile:
     def _begin(self, layout: Layout) -> None:
         self._layout = layout
         self._careful = CarefulReader(layout, self._path)
+        self._fast = FixedReader(layout)
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
             column = layout.columns[lane.place]
@@ -125,10 +129,28 @@ class _CsvFile:
         self._by_row = layout.interval_s is not None
         self._anchors: list[tuple[int, float]] = [(0, 0.0)]
 
-    def _block(self, end: int, place: Place, terminated: bool) -> None:
+    def _block(self, end: int, place: Place) -> None:
+        """Read all lines before ``end``, each stretch the fastest way that fits it."""
+        at = 0
+        while at < end:
+            if place.origin is not None or (place.rows and self._layout.time_column is None):
+                found = self._fast.read(self._buffer, self._data, MARGIN + at, MARGIN + end, place)
+                if found is not None:
+                    block, after = found
+                    self._take(block, place)
+                    place.line += block.lines
+                    at = after - MARGIN
+                    continue
+            stop = self._buffer.find(b"\n", MARGIN + at + CAREFUL, MARGIN + end) + 1 - MARGIN
+            stop = stop if stop > 0 else end
+            self._carefully(at, stop, place)
+            at = stop
+
+    def _carefully(self, start: int, end: int, place: Place) -> None:
+        terminated = self._view[end - 1] == 10
         while True:
             try:
-                block = self._careful.read(bytes(self._view[:end]), place, terminated=terminated)
+                block = self._careful.read(bytes(self._view[start:end]), place, terminated=terminated)
                 break
             except NotALevel as found:
                 self._promote(found.place)

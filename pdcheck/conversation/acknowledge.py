@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from pdcheck.conversation.model import Exchange, Party, Reset, Silence, Transmission
+from pdcheck.conversation.names import ANSWERS, OFFERS, REQUESTS
 from pdcheck.line.model import Burst, Packet
 from pdcheck.messages import parse
 from pdcheck.standard import timers
@@ -184,13 +185,21 @@ def _acknowledgement(
 
 
 def _heard_without_goodcrc(exchanges: list[Exchange], party: Party) -> bool:
-    """True where ``party`` answered what no GoodCRC acknowledges and the other port went on from that answer."""
-    ports = [e for e in exchanges if e.sop is Sop.SOP and e.sender in (party, party.other)]
-    for place, first in enumerate(ports[:-2]):
-        if first.sender is party.other and first.acknowledged_s is None and ports[place + 1].sender is party:
-            later = ports[place + 2 :]
-            if any(e.sender is party.other and e.message.data != first.message.data for e in later):
-                return True
+    """True where ``party`` answered what no GoodCRC acknowledges: the source a Request, the sink an offer (and the
+    source went on from there)."""
+    ports = [e for e in exchanges if e.sop is Sop.SOP]
+    names = [e.name for e in ports]
+    for place, first in enumerate(ports):
+        if first.sender is not party.other or first.acknowledged_s is not None:
+            continue
+        following = names[place + 1 : place + 3]
+        if party is Party.SOURCE and first.name in REQUESTS and following[:1] and following[0] in ANSWERS:
+            return True
+        if (
+            party is Party.SINK and first.name in OFFERS and len(following) == 2
+            and following[0] in REQUESTS and following[1] in ANSWERS
+        ):
+            return True
     return False
 
 

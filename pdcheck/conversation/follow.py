@@ -22,6 +22,7 @@ from pdcheck.conversation.model import (
     Reset,
     Silence,
 )
+from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, REQUESTS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
 from pdcheck.messages.model import DataObject
@@ -30,13 +31,10 @@ from pdcheck.standard.line_code import Sop
 if TYPE_CHECKING:
     from pdcheck.messages.chunks import Reassembler
 
-_LONG_OFFER = "EPR_Source_Capabilities"
-_OFFERS = ("Source_Capabilities", _LONG_OFFER)
-_REQUESTS = ("Request", "EPR_Request")
-_ANSWERS = {"Accept": Event.ACCEPT, "Reject": Event.REJECT, "Wait": Event.WAIT}
+_ANSWER_EVENTS = {"Accept": Event.ACCEPT, "Reject": Event.REJECT, "Wait": Event.WAIT}
 #: Messages that the other port answers with Accept, Reject or Wait.
 _QUESTIONS = frozenset({
-    *_REQUESTS, "DR_Swap", "PR_Swap", "VCONN_Swap", "FR_Swap", "Soft_Reset", "Data_Reset", "Enter_USB",
+    *REQUESTS, "DR_Swap", "PR_Swap", "VCONN_Swap", "FR_Swap", "Soft_Reset", "Data_Reset", "Enter_USB",
 })
 #: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
 #: under the time for which a source keeps VBUS off.
@@ -88,7 +86,7 @@ def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int) ->
     if step.name != "PS_RDY":
         return False
     for later in steps[index + 1 : index + 6]:
-        if isinstance(later, Reset) or later.name in ("Soft_Reset", *_OFFERS):
+        if isinstance(later, Reset) or later.name in ("Soft_Reset", *OFFERS):
             return False
         if later.sender is step.sender.other or later.acknowledged:
             return True
@@ -131,12 +129,12 @@ class _Follower:
         name = exchange.name
         if not self._seen_beginning:
             self._seen_beginning = True
-            self.starts_midway = name not in (*_OFFERS, "Soft_Reset", "Get_Source_Cap")
+            self.starts_midway = name not in (*OFFERS, "Soft_Reset", "Get_Source_Cap")
         if exchange.sender is Party.SOURCE and exchange.message.extended_header is not None:
             exchange, whole = self._assemble(exchange)
-            if name == _LONG_OFFER and not whole:
+            if name == LONG_OFFER and not whole:
                 return exchange
-        if name in _REQUESTS:
+        if name in REQUESTS:
             exchange = replace(exchange, message=request_in_context(exchange.message, self.offered))
         event = self._event(exchange)
         if event is not None:
@@ -173,7 +171,7 @@ class _Follower:
 
     def _event(self, exchange: Exchange) -> Event | None:
         name, sender = exchange.name, exchange.sender
-        if name in _OFFERS:
+        if name in OFFERS:
             # A sink with a source role of its own may tell its capabilities; that is no offer in force.
             return Event.OFFER if sender is Party.SOURCE else None
         if name in _QUESTIONS:
@@ -181,11 +179,11 @@ class _Follower:
             if name == "Soft_Reset":
                 self._question.pop(sender.other, None)
                 return Event.SOFT_RESET
-            return Event.REQUEST if name in _REQUESTS else None
-        if name in _ANSWERS or name == "Not_Supported":
+            return Event.REQUEST if name in REQUESTS else None
+        if name in ANSWERS or name == "Not_Supported":
             question = self._question.pop(sender.other, None)
-            if question in _REQUESTS or (question is None and self.state is State.REQUESTED):
-                return _ANSWERS.get(name)
+            if question in REQUESTS or (question is None and self.state is State.REQUESTED):
+                return _ANSWER_EVENTS.get(name)
             return None
         if name == "PS_RDY" and sender is Party.SOURCE and self.state is State.ACCEPTED:
             return Event.READY

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Silence, Step
-from pdcheck.standard.line_code import Sop
+from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Silence, Step
 
 
 @dataclass(frozen=True)
@@ -87,8 +86,9 @@ def steps_of(conversation: Conversation) -> list[Reached]:
     stop = find_stop(conversation)
     if stop is not None:
         return ladder(stop.negotiation, False)
-    intact = next((t for t in conversation.transmissions if t.packet.intact), None)
-    return [Reached(Step.ATTACH, intact.packet.start_s)] if intact is not None else []
+    # A packet needs both ends joined, even one that broke on the way.
+    first = next((t for t in conversation.transmissions if t.packet.sop is not None), None)
+    return [Reached(Step.ATTACH, first.packet.start_s)] if first is not None else []
 
 
 def find_stop(conversation: Conversation) -> Stop | None:
@@ -139,7 +139,3 @@ def due_from(one: Negotiation, missing: Step) -> float:
         return one.answer.settled_s if one.answer is not None else one.start_s
     return one.start_s
 
-
-def sink_spoke(conversation: Conversation) -> bool:
-    """True where any intact packet of the sink is in the capture."""
-    return any(t.sender is Party.SINK and t.packet.sop is Sop.SOP for t in conversation.transmissions)

@@ -6,6 +6,7 @@ Why it is: CC is silent most of the time. Everything that costs work happens onl
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,7 @@ def split_bursts(edges: Floats, time_step_s: float | None) -> Iterator[tuple[int
     gap = max(_BURST_GAP_S, 3.0 * time_step_s) if time_step_s else _BURST_GAP_S
     cuts = np.flatnonzero(np.diff(edges) > gap) + 1
     bounds = np.concatenate(([0], cuts, [len(edges)])).tolist()
-    yield from zip(bounds[:-1], bounds[1:], strict=True)
+    yield from pairwise(bounds)
 
 
 def drop_spikes(edges: Floats, shortest_s: float) -> Floats:

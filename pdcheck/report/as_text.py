@@ -37,7 +37,7 @@ _STEP_TERMS = {
 }
 _MARK = {StepState.REACHED: "[yes]", StepState.NOT_REACHED: "[NO ]", StepState.NOT_JUDGED: "[ ? ]"}
 _HEAD = {
-    Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "CANNOT TELL",
+    Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "INCONCLUSIVE - the capture cannot tell",
 }
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
 _CAUTIONS = (

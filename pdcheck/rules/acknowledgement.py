@@ -14,7 +14,7 @@ from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.words import count, span
+from pdcheck.rules.words import span, times
 
 _REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTimer, tReceive)"
 #: So many clean silences make a party deaf; fewer may be a boot, a start, an end. Our own choice: one message
@@ -130,7 +130,7 @@ def request_not_acknowledged(case: Case) -> Iterator[Claim]:
     sent = sum(len(r.transmissions) for r in requests)
     yield Claim(
         Who.SOURCE, stop.negotiation.request.start_s,
-        f"The device sent its Request {count(sent, 'time')}; the charger acknowledged none of them (no GoodCRC).",
+        f"The device sent its Request {times(sent)}; the charger acknowledged none of them (no GoodCRC).",
         stops_at=Step.REQUEST,
     )
 
@@ -171,7 +171,7 @@ def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
     sent = sum(len(m.transmissions) for m in messages)
     yield Claim(
         Who.SINK, messages[0].start_s,
-        f"The charger sent {name} {count(sent, 'time')}; the device acknowledged none of them (no GoodCRC).",
+        f"The charger sent {name} {times(sent)}; the device acknowledged none of them (no GoodCRC).",
         stops_at=stop.step,
     )
 

@@ -13,7 +13,7 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of_request
-from pdcheck.rules.words import count, request_object, span
+from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 
 _REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.3.3.3 (sink policy engine)"
@@ -55,7 +55,7 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
         return
     yield Claim(
         Who.SOURCE, silent[-1][0],
-        f"The charger acknowledged the Request {count(len(silent), 'time')} and then sent neither Accept nor Reject "
+        f"The charger acknowledged the Request {times(len(silent))} and then sent neither Accept nor Reject "
         f"for up to {span(max(w for _, w in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed).",
         stops_at=Step.ACCEPT,
     )
@@ -79,7 +79,7 @@ def valid_request_rejected(case: Case) -> Iterator[Claim]:
     yield Claim(
         Who.SOURCE, one.answer.start_s,
         f"The charger refused a Request that its own offer allows ({request_object(one.requested)}), "
-        f"{count(refused, 'time')}.",
+        f"{times(refused)}.",
         stops_at=Step.ACCEPT,
     )
 
@@ -131,7 +131,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         return
     yield Claim(
         Who.SOURCE, silent[-1][0],
-        f"The charger accepted {count(len(silent), 'time')} and then sent no PS_RDY for up to "
+        f"The charger accepted {times(len(silent))} and then sent no PS_RDY for up to "
         f"{span(max(w for _, w in silent))} (at most {span(limit)} are allowed).",
         stops_at=Step.READY,
     )

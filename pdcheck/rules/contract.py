@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pdcheck.conversation.model import Contract, Party
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.words import count, span
+from pdcheck.rules.words import count, span, times
 from pdcheck.standard import timers
 
 #: After a Hard Reset the next offer may take: VBUS falling, staying off, coming back, the first offer.
@@ -76,7 +76,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if case.conversation.standing is not None:
         if len(lost) >= _LOOP:
-            yield Claim(None, last.ended_by.start_s, f"{held}; that happened {count(len(lost), 'time')}.")
+            yield Claim(None, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.")
         return
     left = case.conversation.duration_s - last.ended_by.start_s
     if left < _RECOVERY_S:

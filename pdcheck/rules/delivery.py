@@ -15,7 +15,7 @@ from pdcheck.conversation.model import Contract, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import volts
-from pdcheck.standard import vbus_levels
+from pdcheck.standard import timers, vbus_levels
 
 #: How long after PS_RDY the level is looked at, and what is left to the start. Our own choice.
 _LOOK_S = 0.3
@@ -26,6 +26,10 @@ _LEAST_LOOK_S = 5e-3
 _CABLE_DROP_MV = 750
 #: A programmable supply whose level has not moved by this share of the way has not followed. Our own choice.
 _UNMOVED = 0.15
+
+
+#: After these VBUS may go where it must not under the contract.
+_MOVES_VBUS = ("PR_Swap", "FR_Swap", "GotoMin")
 
 
 class Delivered(StrEnum):
@@ -65,7 +69,7 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
     if case.vbus is None:
         return withheld("VBUS was not captured")
     start = contract.since_s + _SETTLE_S
-    end = min(start + _LOOK_S, contract.ended_s or case.conversation.duration_s, case.conversation.duration_s)
+    end = min(start + _LOOK_S, _holds_until(case, contract))
     if end - start < _LEAST_LOOK_S:
         return withheld("the capture or the contract ends too soon after PS_RDY")
     level = case.vbus.during(start, end)
@@ -83,6 +87,19 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
     if contract.kind in ("spr_pps", "spr_avs", "epr_avs") and not _unmoved(contract, typical, before):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
     return Delivery(Delivered.NO, contract, start, level, before, None)
+
+
+def _holds_until(case: Case, contract: Contract) -> float:
+    """The moment from which VBUS may leave the contract's level: the next Accept, a reset, the capture's end."""
+    ends = [case.conversation.duration_s] if contract.ended_s is None else [contract.ended_s]
+    for one in case.conversation.negotiations:
+        if one.answer is not None and one.accepted and one.answer.start_s > contract.since_s:
+            ends.append(one.answer.start_s)
+    ends += [r.start_s for r in case.conversation.resets if r.start_s > contract.since_s]
+    ends += [e.start_s for e in case.conversation.exchanges if e.name in _MOVES_VBUS and e.start_s > contract.since_s]
+    ends += [t.packet.start_s for t in case.conversation.transmissions
+             if not t.packet.intact and t.packet.start_s > contract.since_s + timers.RECEIVE.max_s]
+    return min(ends)
 
 
 def bounds_mv(contract: Contract) -> tuple[float, float] | None:

@@ -14,7 +14,7 @@ from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.words import amps, count, power_object, request_object, span, volts
+from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
 
 _REF_WAIT = "USB PD, section 6.6.2 (SenderResponseTimer, tSenderResponse) and 8.3.3.2 (source policy engine)"
@@ -58,10 +58,10 @@ def no_request(case: Case) -> Iterator[Claim]:
     if not silent:
         return
     resets = sum(reset for _, _, reset in silent)
-    then = f"; the round ended in a reset {count(resets, 'time')}" if resets else ""
+    then = f"; the round ended in a reset {times(resets)}" if resets else ""
     yield Claim(
         Who.SINK, silent[-1][0],
-        f"The device acknowledged the offer {count(len(silent), 'time')} and then sent no Request for up to "
+        f"The device acknowledged the offer {times(len(silent))} and then sent no Request for up to "
         f"{span(max(wait for _, wait, _ in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed){then}.",
         stops_at=Step.REQUEST,
     )

@@ -14,7 +14,7 @@ from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.words import count, span
+from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
 
@@ -176,11 +176,11 @@ def ends_too_early(case: Case) -> Iterator[Claim]:
     ending = "ends" if stop.open_end else f"shows too little: it goes on with {stop.negotiation.ending.value}"
     missing = unacknowledged(stop)
     sent = sum(len(m.transmissions) for m in missing)
-    times = f" ({missing[-1].name} was sent {count(sent, 'time')})" if missing else ""
+    often = f" ({missing[-1].name} was sent {times(sent)})" if missing else ""
     if stop.negotiation.ending is Ending.WAIT:
         ending = "ends after the charger asked the device to wait"
     yield Claim(
-        Who.CAPTURE, stop.negotiation.next_s, f"The capture {ending} before {what}{times}.", effect=Effect.WITHHOLDS,
+        Who.CAPTURE, stop.negotiation.next_s, f"The capture {ending} before {what}{often}.", effect=Effect.WITHHOLDS,
     )
 
 

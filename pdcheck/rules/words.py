@@ -5,7 +5,6 @@ Why it is: a technician reads "3 offers", "25 ms" and "the device (sink)"; the s
 
 from __future__ import annotations
 
-from pdcheck.conversation.model import Exchange
 from pdcheck.messages.model import DataObject
 from pdcheck.rules.model import Who
 
@@ -19,12 +18,14 @@ PARTY = {
 
 
 def span(seconds: float) -> str:
-    """A length of time: ``"25 ms"``, ``"1.2 s"``, ``"180 us"``."""
+    """A length of time: ``"25 ms"``, ``"1.2 s"``, ``"180 us"``, ``"40 ns"``."""
     if abs(seconds) >= 1.0:
         return f"{seconds:.3g} s"
     if abs(seconds) >= 1e-3:
         return f"{seconds * 1e3:.3g} ms"
-    return f"{seconds * 1e6:.3g} us"
+    if abs(seconds) >= 1e-6:
+        return f"{seconds * 1e6:.3g} us"
+    return f"{seconds * 1e9:.0f} ns"
 
 
 def volts(millivolts: float) -> str:
@@ -81,7 +82,6 @@ def request_object(wanted: DataObject) -> str:
     return words
 
 
-def tries(exchange: Exchange) -> str:
-    """How often a message was sent: ``"once"``, ``"3 times"``."""
-    number = len(exchange.transmissions)
-    return "once" if number == 1 else f"{number} times"
+def times(number: int) -> str:
+    """How often: ``"once"``, ``"twice"``, ``"3 times"``."""
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")

@@ -1,0 +1,102 @@
+"""Where the cells stand in one row, as a pattern for its neighbours.
+
+Why it is: exporters print rows of one shape, often of one width. What one row looks like is what the fast readers
+expect of the next thousand; where it does not hold, they step aside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pdcheck.capture.csv_cells import is_number, split_row
+from pdcheck.capture.csv_layout import Kind, Layout
+
+
+@dataclass(frozen=True)
+class Span:
+    """A cell: where its characters begin and end in the row.
+
+    :ivar point: place in the cell of the decimal point, the cell's width where there is none.
+    :ivar exponent: place in the cell of the ``E``, -1 where there is none.
+    """
+
+    start: int
+    end: int
+    point: int
+    exponent: int
+
+    @property
+    def width(self) -> int:
+        """How many characters."""
+        return self.end - self.start
+
+
+@dataclass(frozen=True)
+class Template:
+    """A row's shape.
+
+    :ivar width: bytes, with the line end.
+    :ivar time: the time cell; None where rows are counted.
+    :ivar levels: the level cells in the order of the columns.
+    :ivar numbers: the number cells likewise.
+    :ivar ignored: cells that nobody reads.
+    :ivar row: the row itself.
+    """
+
+    width: int
+    time: Span | None
+    levels: tuple[Span, ...]
+    numbers: tuple[Span, ...]
+    ignored: tuple[Span, ...]
+    row: bytes
+
+    def fixed_places(self) -> list[int]:
+        """The bytes outside all cells: separators, quotes, blanks, the line end."""
+        inside: set[int] = set()
+        for span in (*self.levels, *self.numbers, *self.ignored, *((self.time,) if self.time else ())):
+            inside.update(range(span.start, span.end))
+        return [place for place in range(self.width) if place not in inside]
+
+
+def template_of(row: bytes, layout: Layout) -> Template | None:
+    """The shape of a row with its line feed, or None where it is not simple enough.
+
+    Not simple: a bus column, a quote inside a cell, other than ASCII, cells that are not what the layout says.
+    """
+    if not row.isascii() or any(column.kind is Kind.BUS for column in layout.columns):
+        return None
+    text = row.decode()
+    cells = split_row(text.rstrip("\r\n"), layout.delimiter)
+    while len(cells) > len(layout.columns) and not cells[-1]:
+        cells.pop()
+    if len(cells) != len(layout.columns):
+        return None
+    time: Span | None = None
+    by_kind: dict[Kind, list[Span]] = {kind: [] for kind in Kind}
+    at = 0
+    for place, (cell, column) in enumerate(zip(cells, layout.columns, strict=True)):
+        if place and layout.delimiter.strip(" "):
+            at = text.index(layout.delimiter, at) + 1
+        start = text.find(cell, at)
+        if not cell or start < 0 or text[at:start].strip(' "') or (column.kind is Kind.IGNORED and '"' in text):
+            return None
+        span = _span(cell, start)
+        at = span.end
+        if column.kind in (Kind.TIME, Kind.NUMBER) and not is_number(cell):
+            return None
+        by_kind[column.kind].append(span)
+        if column.kind is Kind.TIME:
+            time = span
+    if text[at:].strip(' "\r\n' + layout.delimiter):
+        return None
+    return Template(
+        len(row), time, tuple(by_kind[Kind.LEVEL]), tuple(by_kind[Kind.NUMBER]), tuple(by_kind[Kind.IGNORED]), row
+    )
+
+
+def _span(cell: str, start: int) -> Span:
+    lower = cell.lower()
+    exponent = lower.find("e") if is_number(cell) else -1
+    mantissa = cell if exponent < 0 else cell[:exponent]
+    point = max(mantissa.find("."), mantissa.find(","))
+    return Span(start, start + len(cell), len(mantissa) if point < 0 else point, exponent)

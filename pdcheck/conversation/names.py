@@ -1,0 +1,11 @@
+"""Which messages are offers, requests and answers to them.
+
+Why it is: pairing, following and the steps must mean the same messages by the same word.
+"""
+
+from __future__ import annotations
+
+LONG_OFFER = "EPR_Source_Capabilities"
+OFFERS = ("Source_Capabilities", LONG_OFFER)
+REQUESTS = ("Request", "EPR_Request")
+ANSWERS = ("Accept", "Reject", "Wait")

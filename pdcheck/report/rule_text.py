@@ -1,0 +1,55 @@
+"""The rules as text: a list, one rule, the page of the notes.
+
+Why it is: ``pdcheck rules`` and the notes are printed from the rules' own entries.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from pdcheck.rules import ALL_RULES, Rule
+
+_WHAT = {"fail": "breaks charging", "warn": "against the standard; charging may survive", "info": "worth knowing"}
+
+
+def find_rule(name: str) -> Rule | None:
+    """The rule with that id, None where there is none."""
+    return next((r for r in ALL_RULES if r.id == name), None)
+
+
+def rules_list(rules: Sequence[Rule] = ALL_RULES) -> str:
+    """One line a rule."""
+    return "".join(f"{r.severity.value:<5} {r.id:<26} {r.title}\n" for r in rules)
+
+
+def rule_page(one: Rule, width: int = 80) -> str:
+    """One rule in full."""
+    parts = [f"{one.id} ({one.severity.value}: {_WHAT[one.severity.value]})", one.title + ".", ""]
+    for head, text in (
+        ("What it checks", one.checks), ("Why it stops charging", one.why),
+        ("Where the specification says so", one.reference),
+    ):
+        parts += [head, *textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="  "), ""]
+    if one.next:
+        parts.append("What to do next")
+        for number, text in enumerate(one.next, 1):
+            mark = f"  {number}. "
+            parts += textwrap.wrap(text, width, initial_indent=mark, subsequent_indent=" " * len(mark))
+    return "\n".join(parts).rstrip() + "\n"
+
+
+def rules_page() -> str:
+    """The page of the notes."""
+    out = ["# Rules", "", "Printed from the rules' own entries; `pdcheck rules ID` prints one.", ""]
+    for family in dict.fromkeys(r.family for r in ALL_RULES):
+        out += [f"## {family.capitalize()}", ""]
+        for one in (r for r in ALL_RULES if r.family == family):
+            out += [
+                f"### {one.id}", "", f"**{one.title}.** ({one.severity.value}: {_WHAT[one.severity.value]})", "",
+                f"*What it checks.* {one.checks}", "", f"*Why it stops charging.* {one.why}", "",
+                f"*Where the specification says so.* {one.reference}", "",
+            ]
+            if one.next:
+                out += ["*What to do next.*", "", *(f"{n}. {text}" for n, text in enumerate(one.next, 1)), ""]
+    return "\n".join(out).rstrip() + "\n"
