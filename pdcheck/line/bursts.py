@@ -5,18 +5,18 @@ Why it is: CC is silent most of the time. Everything that costs work happens onl
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.line.batch import read_clean
 from pdcheck.line.clock import find_lock, read_bits
 from pdcheck.line.model import Burst, Packet
 from pdcheck.line.packets import packet_from_bits
 from pdcheck.standard import electrical
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 #: Pulses shorter than this are not there for a receiver that follows the standard. A threshold far off the middle
 #: makes true pulses as short, so the burst is first tried as it is; the CRC tells.
@@ -35,17 +35,16 @@ _TRAFFIC_LENGTH_S = 0.3e-3
 _TRAFFIC_PACE_S = 12e-6
 
 
-def split_bursts(edges: Floats, time_step_s: float | None) -> Iterator[tuple[int, int]]:
-    """Index ranges of edges that crowd together.
+def split_bursts(edges: Floats, time_step_s: float | None) -> tuple[Ints, Ints]:
+    """Where edges crowd together: index of each burst's first edge, and one past its last.
 
     :param time_step_s: the file's time resolution where known: a slow capture needs a wider gap.
     """
     if len(edges) == 0:
-        return
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     gap = max(_BURST_GAP_S, 3.0 * time_step_s) if time_step_s else _BURST_GAP_S
     cuts = np.flatnonzero(np.diff(edges) > gap) + 1
-    bounds = np.concatenate(([0], cuts, [len(edges)])).tolist()
-    yield from pairwise(bounds)
+    return np.concatenate(([0], cuts)), np.concatenate((cuts, [len(edges)]))
 
 
 def drop_spikes(edges: Floats, shortest_s: float) -> Floats:
@@ -98,16 +97,25 @@ def read_line(
     packets: list[Packet] = []
     bursts: list[Burst] = []
     stray = 0
-    for first, end in split_bursts(edges, time_step_s):
+    starts, ends = split_bursts(edges, time_step_s)
+    clean = read_clean(edges, starts, ends, initial)
+    pace = max(_TRAFFIC_PACE_S, 2.5 * time_step_s) if time_step_s else _TRAFFIC_PACE_S
+    for number, (first, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
         count = end - first
+        if number in clean:
+            packets.append(clean[number])
+            continue
+        if count < _LEAST_EDGES:
+            stray += count
+            continue
         part = edges[first:end]
-        if count >= _LEAST_EDGES:
-            packet = read_burst(part, first_rising=(not initial) ^ bool(first % 2))
-            if packet is not None:
-                packets.append(packet)
-                continue
+        packet = read_burst(part, first_rising=(not initial) ^ bool(first % 2))
+        if packet is not None:
+            packets.append(packet)
+            continue
         length = float(part[-1] - part[0])
-        if length >= _TRAFFIC_LENGTH_S and count >= _LEAST_EDGES and length / count <= _TRAFFIC_PACE_S:
+        like = length >= _TRAFFIC_LENGTH_S and length / count <= pace
+        if like:
             bursts.append(Burst(float(part[0]), float(part[-1]), count, True))
         else:
             stray += count

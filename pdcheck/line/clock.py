@@ -21,8 +21,8 @@ Floats = NDArray[np.float64]
 #: The search goes this far beyond the rates that the standard allows: a port with a bad clock should
 #: be read and then be called slow, not be called noise.
 _RATE_MARGIN = 0.08
-_LONGEST_BIT_S = 1.0 / (electrical.BIT_RATE.min * 1e3 * (1 - _RATE_MARGIN))  # type: ignore[operator]
-_SHORTEST_BIT_S = 1.0 / (electrical.BIT_RATE.max * 1e3 * (1 + _RATE_MARGIN))  # type: ignore[operator]
+LONGEST_BIT_S = 1.0 / (electrical.BIT_RATE.min * 1e3 * (1 - _RATE_MARGIN))  # type: ignore[operator]
+SHORTEST_BIT_S = 1.0 / (electrical.BIT_RATE.max * 1e3 * (1 + _RATE_MARGIN))  # type: ignore[operator]
 
 #: How many edges of preamble the fit may use, tried from the longest: a cut preamble leaves fewer.
 _WINDOWS = (72, 48, 30, 18, 12)
@@ -56,12 +56,11 @@ class BitRun:
     bits: list[int]
     ends_s: list[float]
     start_s: float
-    jitter_s: float
     violations: int
 
 
 @lru_cache(maxsize=64)
-def _design(count: int, phase: int, first_rising: bool) -> tuple[Floats, Floats]:
+def design(count: int, phase: int, first_rising: bool) -> tuple[Floats, Floats]:
     """Design matrix (offset, half-bit, skew) of an ideal preamble of ``count`` edges, and its inverse."""
     steps = [(2, 1, 1)[(phase + i) % 3] for i in range(count - 1)]
     halves = np.concatenate(([0], np.cumsum(steps))).astype(np.float64)
@@ -88,14 +87,14 @@ def find_lock(edges: Floats, first_rising: bool) -> Lock | None:
             rising = first_rising ^ bool(offset % 2)
             span = window[-1] - window[0]
             # A window of n edges spans two bits every three edges; anything far off is not worth a fit.
-            if not 0.6 * _SHORTEST_BIT_S * count < span < 0.8 * _LONGEST_BIT_S * count:
+            if not 0.6 * SHORTEST_BIT_S * count < span < 0.8 * LONGEST_BIT_S * count:
                 continue
             local = window - window[0]
             for phase in (0, 1, 2):
-                matrix, inverse = _design(count, phase, rising)
+                matrix, inverse = design(count, phase, rising)
                 fit = inverse @ local
                 bit = 2.0 * float(fit[1])
-                if not _SHORTEST_BIT_S <= bit <= _LONGEST_BIT_S:
+                if not SHORTEST_BIT_S <= bit <= LONGEST_BIT_S:
                     continue
                 rest = local - matrix @ fit
                 rms = float(np.sqrt(np.mean(rest * rest)))
@@ -130,8 +129,6 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock) -> BitRun:
     grid = lock.grid_s
     at_start = lock.at_bit_start
     violations = 0
-    error_sum = 0.0
-    used = 0
     index = lock.first + 1
     while index < total:
         if index + 1 < total and times[index + 1] - times[index] < spike:
@@ -160,8 +157,6 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock) -> BitRun:
         else:
             break
         error = (place - step) * half
-        error_sum += error * error
-        used += 1
         grid += step * half + _GRID_GAIN * error
         if len(ends) < len(bits):
             ends.append(grid if at_start else grid - half)
@@ -170,8 +165,7 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock) -> BitRun:
         # A final 1 whose closing edge coincides with the idle level leaves no edge.
         bits.append(1)
         ends.append(grid + half)
-    jitter = (error_sum / used) ** 0.5 if used else 0.0
-    return BitRun(bits, ends, _walk_back(times, lock), jitter, violations)
+    return BitRun(bits, ends, _walk_back(times, lock), violations)
 
 
 def _walk_back(times: list[float], lock: Lock) -> float:

@@ -77,12 +77,15 @@ def _packet(
     end_s = run.ends_s[last] if last >= 0 else run.start_s
     if end_bit > len(run.ends_s) and run.ends_s:
         end_s = run.ends_s[-1] + (end_bit - len(run.ends_s)) * lock.bit_s
-    preamble_start = run.start_s
-    set_start = run.ends_s[set_bit - 1] if 0 < set_bit <= len(run.ends_s) else preamble_start
-    preamble = round(max(0.0, set_start - preamble_start) / lock.bit_s)
+    set_start = run.ends_s[set_bit - 1] if 0 < set_bit <= len(run.ends_s) else run.start_s
+    # A driver that turns on on a line idling high makes an edge in front of the preamble.
+    start_s = run.start_s
+    if set_start - start_s > (PREAMBLE_BITS + 0.5) * lock.bit_s:
+        start_s = set_start - PREAMBLE_BITS * lock.bit_s
+    preamble = round(max(0.0, set_start - start_s) / lock.bit_s)
     return Packet(
-        start_s=run.start_s, end_s=end_s, sop=sop, data=data, crc=crc, problem=problem,
-        bit_rate_bps=1.0 / lock.bit_s, skew_s=lock.skew_s, jitter_s=run.jitter_s, preamble_bits=preamble,
+        start_s=start_s, end_s=end_s, sop=sop, data=data, crc=crc, problem=problem,
+        bit_rate_bps=1.0 / lock.bit_s, skew_s=lock.skew_s, jitter_s=lock.rms_s, preamble_bits=preamble,
     )
 
 

@@ -122,13 +122,11 @@ def _offer(texts: Sequence[str], byte_order: ByteOrder | None) -> Offer:
         return ()
     typed = read_hex(texts, byte_order)
     data = typed.data
-    if len(data) % 4 == 2 or _looks_like_message(data, typed.sizes, None):
+    if len(data) % 4 or _looks_like_message(data, typed.sizes, None):
         message = _message(data, None, False)[0]
         if message.name not in ("Source_Capabilities", "EPR_Source_Capabilities"):
-            raise InputError(f"the offer is a {message.name}", "give a Source_Capabilities or its objects")
+            raise InputError(f"the offer is no Source_Capabilities but {message.name}", "give that, or its objects")
         return message.objects
-    if len(data) % 4:
-        raise InputError(f"an offer of {len(data)} bytes is no whole number of objects", "give its 32-bit words")
     return tuple(parse_power_object(word, side="source") for word in typed.words)
 
 
@@ -257,7 +255,7 @@ def _part(one: DataObject, summary: str = "") -> Part:
         meaning = "; ".join(said for said in (span.docs, span.field.words(raw)) if said)
         name = span.name or ("reserved" if isinstance(span.field, Reserved) else "type")
         rows.append(FieldReading(bits, name, raw, value, span.field.unit, meaning))
-    placed = {row.name for row in rows} | {"reserved_bits_set"}
+    placed = {row.name for row in rows} | {"reserved_bits_set", "structured"}
     tail = layout.tail
     for name, value in one.fields.items():
         if name not in placed:

@@ -42,8 +42,9 @@ class HexInput:
 def read_hex(texts: Sequence[str], byte_order: ByteOrder | None = None) -> HexInput:
     """The bytes that the texts mean.
 
-    A piece of 3 to 4 or 5 to 8 digits is a 16-bit or 32-bit number. Single bytes, and longer pieces, are
-    bytes in the order they went over the wire.
+    A piece of 3 to 4 or 5 to 8 digits is a 16-bit or 32-bit number, and after a 32-bit number any shorter
+    piece is one too (``0`` among words). Single bytes before, and longer pieces, are bytes in the order they
+    went over the wire.
 
     :param byte_order: ``"little"``: numbers too are written in wire order, lowest byte first. ``"big"``:
         single bytes and longer pieces too have the highest byte of each word first (a header of two bytes
@@ -66,10 +67,12 @@ def read_hex(texts: Sequence[str], byte_order: ByteOrder | None = None) -> HexIn
             pieces.append(_swapped(bytes(loose)) if byte_order == "big" else bytes(loose))
             loose.clear()
 
+    wide = False
     for token in tokens:
-        if 2 < len(token) <= 8:
+        if 2 < len(token) <= 8 or (wide and len(token) <= 2):
             close()
-            size = 2 if len(token) <= 4 else 4
+            wide = wide or len(token) > 4
+            size = 4 if wide else 2
             number = int(token, 16).to_bytes(size, "big")
             pieces.append(number if byte_order == "little" else number[::-1])
             sizes.append(size)

@@ -121,6 +121,12 @@ def padding_for(header: Header, extended_header: ExtendedHeader) -> bytes:
     return bytes(max(0, 4 * header.object_count - 2 - part_size(extended_header)))
 
 
+def _padding_words(after: bytes) -> str:
+    if not after:
+        return "not"
+    return "1 byte that is not" if len(after) == 1 else f"a run of {len(after)} bytes that is not"
+
+
 def read_part(
     header: Header, extended_header: ExtendedHeader, payload: bytes, on_cable: bool
 ) -> tuple[tuple[DataObject, ...], tuple[str, ...]]:
@@ -135,7 +141,7 @@ def read_part(
     size = part_size(extended_header)
     part, after = payload[:size], payload[size:]
     if len(part) < size:
-        problems.append(f"{size} data bytes are announced and {len(part)} are there")
+        problems.append(f"{size} data bytes are announced, and {len(part)} are there")
     if extended_header.data_size > LARGEST:
         problems.append(f"a data size of {extended_header.data_size} bytes is more than the {LARGEST} there may be")
     if is_whole(extended_header):
@@ -144,9 +150,9 @@ def read_part(
     elif part or not extended_header.request_chunk:
         objects = (DataObject("chunk", part.hex()),)
     if extended_header.chunked and 4 * header.object_count < 2 + size:
-        problems.append(f"{header.object_count} objects are too few for {size} data bytes")
+        problems.append(f"an object count of {header.object_count} is too small for {size} data bytes")
     if after != padding_for(header, extended_header):
         objects += (DataObject("padding", after.hex()),)
         if len(part) == size:
-            problems.append(f"{len(after)} bytes after the data are not the padding there should be")
+            problems.append(f"after the data comes {_padding_words(after)} the padding there should be")
     return objects, tuple(problems)

@@ -76,7 +76,7 @@ def _parse(data: bytes, on_cable: bool) -> Message:
         if name.startswith("Reserved"):
             problems.append(f"control message type {header.message_type} is reserved")
         objects = _bytes(data[2:])
-        found = (f"{len(data) - 2} bytes follow a header that announces no object",) if objects else ()
+        found = (f"the header announces no object, and {len(data) - 2} more bytes follow it",) if objects else ()
     return Message(header, name, kind, objects, data, extended_header, (*problems, *found))
 
 
@@ -104,7 +104,9 @@ def _data_message(header: Header, payload: bytes, on_cable: bool) -> tuple[Objec
     problems: list[str] = []
     announced = 4 * header.object_count
     if len(payload) != announced:
-        problems.append(f"{header.object_count} objects are {announced} bytes and {len(payload)} are there")
+        problems.append(
+            f"the header's object count of {header.object_count} means {announced} bytes, and {len(payload)} follow it"
+        )
     whole = min(announced, len(payload) // 4 * 4)
     words = tuple(int.from_bytes(payload[at : at + 4], "little") for at in range(0, whole, 4))
     objects, found = _data_objects(header.message_type, words, on_cable)

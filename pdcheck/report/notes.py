@@ -136,7 +136,8 @@ def _types() -> str:
 
 def _layouts() -> str:
     rows = ((x.name, x.bits, x.fields, x.steps, x.checked) for x in power_objects.ALL)
-    return f"# Power and request objects\n\n{_CHECKED}\n" + _table(("object", "bits", "fields", "steps", "checked"), rows)
+    heads = ("object", "bits", "fields", "steps", "checked")
+    return f"# Power and request objects\n\n{_CHECKED}\n" + _table(heads, rows)
 
 
 if __name__ == "__main__":

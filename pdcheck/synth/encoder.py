@@ -30,7 +30,7 @@ Edge = tuple[float, int]
 NO_SYMBOL = next(
     code for code in range(1 << SYMBOL_BITS) if code not in DATA_SYMBOLS and code not in K_CODES.values()
 )
-_ORDERED_SET_END = PREAMBLE_BITS + 4 * SYMBOL_BITS
+ORDERED_SET_END = PREAMBLE_BITS + 4 * SYMBOL_BITS
 _HOLD_LOW_S = (electrical.HOLD_LOW_BMC.min or 0.0) * 1e-6
 
 
@@ -75,7 +75,7 @@ class Packet:
     @property
     def bit_count(self) -> int:
         """Bits from the first of the preamble to the last."""
-        whole = _ORDERED_SET_END
+        whole = ORDERED_SET_END
         if not self.sop.is_reset:
             whole += 2 * SYMBOL_BITS * (len(self.data) + 4) + SYMBOL_BITS
         return whole if self.damage.keep_bits is None else min(whole, self.damage.keep_bits)

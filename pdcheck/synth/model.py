@@ -6,6 +6,7 @@ the line of the file it stands on, so that whatever goes wrong while playing can
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -95,8 +96,8 @@ class Manners:
     acknowledge_s: float = 60e-6
     vbus_noise_v: float = 0.0
     current_noise_a: float = 0.0
-    rate_bps: dict[Party, float] = field(default_factory=lambda: dict.fromkeys(Party, 300e3))
-    revision: dict[Party, int] = field(default_factory=lambda: dict.fromkeys(Party, 2))
+    rate_bps: Mapping[Party, float] = field(default_factory=lambda: dict.fromkeys(Party, 300e3))
+    revision: Mapping[Party, int] = field(default_factory=lambda: dict.fromkeys(Party, 2))
     source_is_dfp: bool = True
 
 

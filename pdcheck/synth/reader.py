@@ -1,7 +1,7 @@
 """A scenario's text to a :class:`Scenario`.
 
 Why it is: the text form is for people who write it by hand, so every line is read by itself and a mistake is named
-with its line and what to write instead. The form itself is described in ``SCENARIOS.md`` beside this module.
+with its line and what to write instead. The form itself is shown, whole and commented, in :mod:`pdcheck.synth.form`.
 """
 
 from __future__ import annotations

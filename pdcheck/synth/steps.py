@@ -104,6 +104,8 @@ class StepReader:
             return _raw_bytes(line, at, party, hex_bytes(given), manner)
         name = one_of(name, _NAMES, "message")
         if name in _SIGNALS:
+            if party is Party.CABLE:
+                raise Complaint(f"a cable sends no {name}", "write the source or the sink")
             if given:
                 raise Complaint(f"{name} carries nothing", "leave out what follows it")
             if manner.trouble or manner.tries or manner.sop or manner.message_id is not None:

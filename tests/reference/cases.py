@@ -48,6 +48,11 @@ class Way:
     strays: str = ""
     rough: str = ""
 
+    @property
+    def shortest_pulse_s(self) -> float:
+        """What the skew leaves of half a bit at the faster rate."""
+        return 0.5 / max(self.rates) - abs(self.skew_s)
+
     def text(self) -> str:
         """Short, for a list of mismatches."""
         return (
@@ -155,7 +160,9 @@ def write_case(case: Case, folder: Path, form: str, stem: str) -> Path:
         plain = [d for d in PLAIN_DIALECTS if "eight" not in d.name]
         return write_samples(path, capture, rate, VBUS_DIALECTS[0] if case.needs_vbus else rng.choice(plain), rng)
     if case.packets and case.row != "too_slow" and rng.random() < 0.5:
-        rate = rng.choice((8e6, 12e6, 16e6, 24e6, 100e6))
+        # an analyzer must look at least twice, and jitter aside, into the shortest pulse
+        fitting = [rate for rate in (8e6, 12e6, 16e6, 24e6, 100e6) if 1 / rate <= case.way.shortest_pulse_s / 5]
+        rate = rng.choice(fitting)
         capture = Capture(capture.cc.sampled(rate), capture.vbus, capture.current)
     return write_edges(path, capture, dialect, rng)
 
@@ -170,11 +177,15 @@ def draw_case(row: str, seed: int, *, wide: bool = False) -> tuple[Case, str]:
     fast = form in ("samples", "volts")
     if fast:
         most_skew = 0.4e-6
+    rates = (rng.uniform(270e3, 330e3), rng.uniform(270e3, 330e3))
+    skew_s = rng.uniform(-most_skew, most_skew)
+    # no pulse may shrink below the 100 ns that a receiver may filter out (tRxFilter), at six sigma
+    most_jitter = (0.5 / max(rates) - abs(skew_s) - 0.12e-6) / 6
     way = Way(
         idle=rng.randint(0, 1),
-        rates=(rng.uniform(270e3, 330e3), rng.uniform(270e3, 330e3)),
-        skew_s=rng.uniform(-most_skew, most_skew),
-        jitter_s=rng.uniform(0.0, 100e-9 if wide else 60e-9),
+        rates=rates,
+        skew_s=skew_s,
+        jitter_s=rng.uniform(0.0, min(most_jitter, 100e-9 if wide else 60e-9)),
         strays=rng.choice(("", "toggles", "hum")),
         rough=rng.choice(WIDE_FLAWS if wide else ("", "", "", "cut", "drift", "sinktx")),
     )

@@ -143,7 +143,8 @@ EXPRESSIONS: dict[str, Expression] = {
     "RDO_FIXED": Expression("RDO_FIXED(a[0], a[1] * 10, a[2] * 10, 0)", (3, 10, 10)),
     "RDO_BATT": Expression("RDO_BATT(a[0], a[1] * 250, a[2] * 250, 0)", (3, 10, 10)),
     "RDO_PROG": Expression("RDO_PROG(a[0], a[1] * 20, a[2] * 50, 0)", (3, 11, 7)),
-    **_packs("VDO", 16, 1, 2, 15),
+    # bits 14:13 of the custom part would fall on the version
+    **_packs("VDO", 16, 1, 2, 11),
     **_packs("VDO_IDH", 1, 1, 3, 1, 3, 2, 16),
     **_packs("VDO_CERT", 32),
     **_packs("VDO_PRODUCT", 16, 16),
@@ -201,7 +202,7 @@ EXPRESSIONS: dict[str, Expression] = {
         "DP_CAP_CABLE_TYPE_OPTICAL USB_PD_ADO_TYPE_BATT_STATUS_CHANGE USB_PD_ADO_TYPE_OCP USB_PD_ADO_TYPE_OTP "
         "USB_PD_ADO_TYPE_OP_COND_CHANGE USB_PD_ADO_TYPE_SRC_INPUT_CHANGE USB_PD_ADO_TYPE_OVP "
         "USB_PD_EXT_SDB_EVENT_OCP USB_PD_EXT_SDB_EVENT_OTP USB_PD_EXT_SDB_EVENT_OVP "
-        "USB_PD_EXT_SDB_EVENT_CF_CV_MODE PDO_FIXED_USB_COMM"
+        "USB_PD_EXT_SDB_EVENT_CF_CV_MODE"
     ),
 }
 

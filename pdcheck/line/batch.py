@@ -1,0 +1,205 @@
+"""Many packets at once: the clean ones, by the same steps as ``clock`` and ``packets`` but as array arithmetic.
+
+Why it is: a long capture holds millions of edges, and nearly all packets on it are clean. Those are read here at
+memory speed. A packet is taken from here only when everything about it is beyond doubt (a whole preamble, every
+interval in its place, all four K-codes, the CRC); anything else is left to the careful path, so the result is what
+that path alone would give.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.line.clock import LONGEST_BIT_S, SHORTEST_BIT_S, design
+from pdcheck.line.model import Crc, Packet
+from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, ORDERED_SETS, PREAMBLE_BITS, SYMBOL_BITS, Sop
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Edges of preamble that the fit uses, and how many are left out in front of it (what a driver does when it
+#: turns on). A whole preamble has 96.
+_WINDOW = 72
+_SKIP = 3
+_LEAST_EDGES = 150
+#: How well a preamble must fit, in bits rms, and how far from its place an interval may be, in half bits.
+_FIT_RMS = 0.05
+_FAR = 0.4
+#: Symbols looked at after the ordered set: header, seven objects, CRC, EOP and some more. Longer ones take the
+#: careful path.
+_SYMBOLS = 2 * (2 + 7 * 4 + 4) + 3
+_AT_ONCE = 512
+#: How far, in bits, the preamble's first edge may be from where it must be.
+_START_SLACK = 0.45
+
+_EOP_MARK, _BAD_MARK = 16, 255
+_SYMBOL_TABLE = np.full(1 << SYMBOL_BITS, _BAD_MARK, dtype=np.uint8)
+_SYMBOL_TABLE[list(DATA_SYMBOLS)] = np.arange(16, dtype=np.uint8)
+_SYMBOL_TABLE[EOP] = _EOP_MARK
+
+
+def _set_word(codes: Sequence[int]) -> int:
+    return sum(code << (SYMBOL_BITS * place) for place, code in enumerate(codes))
+
+
+_SETS: dict[int, Sop] = {_set_word(codes): sop for sop, codes in ORDERED_SETS.items()}
+_SET_WORDS = np.array(sorted(_SETS), dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class _Locks:
+    """Per packet: bit time, skew, fit (seconds), and the index in the window of the first bit start."""
+
+    good: NDArray[np.bool_]
+    bit_s: Floats
+    skew_s: Floats
+    rms_s: Floats
+    first: Ints
+
+
+def read_clean(edges: Floats, starts: Ints, ends: Ints, initial: bool) -> dict[int, Packet]:
+    """The clean packets among bursts.
+
+    :param edges: all edge times of the line, in seconds.
+    :param starts: index of each burst's first edge. :param ends: one past each burst's last edge.
+    :param initial: the level before the line's first edge.
+    :returns: burst number to packet, for those that are beyond doubt.
+    """
+    found: dict[int, Packet] = {}
+    big = np.flatnonzero(ends - starts >= _LEAST_EDGES)
+    for begin in range(0, len(big), _AT_ONCE):
+        chosen = big[begin : begin + _AT_ONCE]
+        _read(edges, starts[chosen], ends[chosen], initial, chosen, found)
+    return found
+
+
+def _lock(edges: Floats, starts: Ints, initial: bool) -> _Locks:
+    """Fit the ideal preamble to each burst, in its three phases."""
+    window = edges[starts[:, None] + _SKIP + np.arange(_WINDOW)]
+    local = window - window[:, :1]
+    rising = (((starts + _SKIP) % 2) == 0) ^ initial
+    shape = len(starts)
+    best = np.full(shape, np.inf)
+    bit, skew, first = np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=np.int64)
+    for up in (True, False):
+        rows = np.flatnonzero(rising == up)
+        if len(rows) == 0:
+            continue
+        part = local[rows]
+        for phase in (0, 1, 2):
+            matrix, inverse = design(_WINDOW, phase, up)
+            fit = part @ inverse.T
+            rest = part - fit @ matrix.T
+            rms = np.sqrt(np.mean(rest * rest, axis=1))
+            better = rms < best[rows]
+            chosen = rows[better]
+            best[chosen] = rms[better]
+            bit[chosen] = 2.0 * fit[better, 1]
+            skew[chosen] = fit[better, 2]
+            # Phase 2 begins with the second half of a 1: the next edge is a bit start.
+            first[chosen] = 1 if phase == 2 else 0
+    good = (best < _FIT_RMS * bit) & (bit >= SHORTEST_BIT_S) & (bit <= LONGEST_BIT_S)
+    return _Locks(good, bit, skew, best, first)
+
+
+def _read(
+    edges: Floats, starts: Ints, ends: Ints, initial: bool, numbers: Ints, found: dict[int, Packet]
+) -> None:
+    locks = _lock(edges, starts, initial)
+    keep = np.flatnonzero(locks.good)
+    if len(keep) == 0:
+        return
+    starts, ends, numbers = starts[keep], ends[keep], numbers[keep]
+    bit, skew, rms = locks.bit_s[keep], locks.skew_s[keep], locks.rms_s[keep]
+    # Every packet's edges from its first known bit start on, laid end to end.
+    first = starts + _SKIP + locks.first[keep]
+    lengths = ends - first
+    offsets = np.concatenate(([0], np.cumsum(lengths)))
+    owner = np.repeat(np.arange(len(first)), lengths)
+    index = np.arange(offsets[-1]) - np.repeat(offsets[:-1] - first, lengths)
+    sign = np.where(((index % 2) == 0) ^ initial, 0.5, -0.5)
+    times = edges[index] + sign * skew[owner]
+    halves = np.diff(times) / (bit[owner[:-1]] / 2.0)
+    steps = np.rint(halves)
+    bad = (np.abs(halves - steps) > _FAR) | (steps < 1) | (steps > 2)
+    # The last edge of each packet has no interval of its own.
+    last = offsets[1:] - 1
+    bad[last[:-1]] = True
+    steps = np.where(bad, 0, steps).astype(np.int64)
+    place = np.concatenate(([0], np.cumsum(steps)))
+    place -= np.repeat(place[offsets[:-1]], lengths)
+    broken = np.concatenate((bad, [True]))
+    at_start = (place % 2 == 0) & ~broken
+    # The first interval that is in no place ends what is taken of a packet.
+    stop = np.minimum.reduceat(np.where(broken, np.arange(len(broken)), len(broken)), offsets[:-1])
+    at_start &= np.arange(len(broken)) < stop[owner]
+    bit_edges = np.flatnonzero(at_start)
+    bits = (steps[np.minimum(bit_edges, len(steps) - 1)] == 1).astype(np.int64)
+    bit_owner = owner[bit_edges]
+    bounds = np.searchsorted(bit_owner, np.arange(len(first) + 1))
+    _packets(edges, starts, numbers, bit, skew, rms, times, bits, bit_edges, bounds, found)
+
+
+def _packets(
+    edges: Floats, starts: Ints, numbers: Ints, bit: Floats, skew: Floats, rms: Floats, times: Floats, bits: Ints,
+    bit_edges: Ints, bounds: Ints, found: dict[int, Packet],
+) -> None:
+    pad = SYMBOL_BITS * (_SYMBOLS + 8)
+    padded = np.concatenate((bits, np.zeros(pad, dtype=np.int64)))
+    symbol = np.zeros(len(padded) - SYMBOL_BITS + 1, dtype=np.int64)
+    for shift in range(SYMBOL_BITS):
+        symbol |= padded[shift : shift + len(symbol)] << shift
+    repeat = np.flatnonzero(padded[1 : len(bits)] == padded[: len(bits) - 1])
+    lows, highs = bounds[:-1], bounds[1:]
+    turn = np.searchsorted(repeat, lows)
+    has = turn < len(repeat)
+    at = repeat[np.minimum(turn, max(len(repeat) - 1, 0))] if len(repeat) else np.zeros_like(lows)
+    candidates = []
+    for shift in (0, 1):
+        begin = np.minimum(at + shift, len(bits))
+        word = sum(symbol[begin + SYMBOL_BITS * n] << (SYMBOL_BITS * n) for n in range(4))
+        candidates.append((begin, word, np.isin(word, _SET_WORDS)))
+    begin = np.where(candidates[0][2], candidates[0][0], candidates[1][0])
+    word = np.where(candidates[0][2], candidates[0][1], candidates[1][1])
+    body = begin + 4 * SYMBOL_BITS
+    fits = has & (candidates[0][2] | candidates[1][2]) & (body <= highs)
+    grid = np.minimum(body[:, None] + SYMBOL_BITS * np.arange(_SYMBOLS), len(symbol) - 1)
+    values = _SYMBOL_TABLE[symbol[grid]]
+    is_end = values == _EOP_MARK
+    ends_at = is_end.argmax(axis=1)
+    clean = is_end.any(axis=1) & ((values >= _EOP_MARK).argmax(axis=1) == ends_at)
+    nibbles = values[:, : _SYMBOLS - 1 if _SYMBOLS % 2 else _SYMBOLS].astype(np.uint8)
+    octets = nibbles[:, 0::2] | (nibbles[:, 1::2] << 4)
+    for row in np.flatnonzero(fits).tolist():
+        sop = _SETS[int(word[row])]
+        body_row = int(body[row])
+        if sop.is_reset:
+            end_bit, data, crc = body_row, b"", Crc.NONE
+        else:
+            count = int(ends_at[row])
+            end_bit = body_row + SYMBOL_BITS * (count + 1)
+            if not clean[row] or count % 2 or count < 12 or end_bit > highs[row]:
+                continue
+            whole = octets[row, : count // 2].tobytes()
+            data, crc = whole[:-4], Crc.OK
+            if zlib.crc32(data) != int.from_bytes(whole[-4:], "little"):
+                continue
+        first_bit = int(lows[row])
+        bit_s = float(bit[row])
+        end_s = float(times[bit_edges[end_bit - 1]]) + bit_s
+        set_s = float(times[bit_edges[int(begin[row])]])
+        due = set_s - PREAMBLE_BITS * bit_s
+        # A driver that turns on on a line idling high makes an edge in front of the preamble.
+        start_s = min((float(t) for t in edges[starts[row] : starts[row] + _SKIP]), key=lambda t: abs(t - due))
+        if int(begin[row]) < first_bit or abs(start_s - due) > _START_SLACK * bit_s:
+            # The preamble is cut or something else stands there: left to the careful path.
+            continue
+        found[int(numbers[row])] = Packet(
+            start_s=start_s, end_s=end_s, sop=sop, data=data, crc=crc, problem=None, bit_rate_bps=1.0 / bit_s,
+            skew_s=float(skew[row]), jitter_s=float(rms[row]), preamble_bits=round((set_s - start_s) / bit_s),
+        )
