@@ -74,7 +74,7 @@ def fixed_decimals(cells: Bytes, point: int) -> tuple[IntArray, FloatArray] | No
     if whole is None or part is None:
         return None
     rest = part.astype(np.float64)
-    rest *= 1e-16 if after > 8 else 1e-8
+    rest /= 1e16 if after > 8 else 1e8  # divided, not multiplied: so it is the float nearest to what is written
     if sign < 0:
         np.negative(whole, out=whole)
         np.negative(rest, out=rest)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import is_number, level, whole_and_part
+from pdcheck.capture.csv_cells import is_number, level, quantum, whole_and_part
 from pdcheck.capture.csv_digits import exponent_decimals, fixed_decimals
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
@@ -98,7 +98,7 @@ class FixedReader:
         times = _Times(table, template.time, place)
         if template.time is not None and not self._in_order(times, table, changed, place):
             return None
-        block = RowBlock(count, count, changed, levels, tuple(numbers), times, 0.0)
+        block = RowBlock(count, count, changed, levels, tuple(numbers), times, times.quantum())
         return block, start + count * width
 
     def _fits(self, row: bytes) -> bool:
@@ -144,7 +144,12 @@ class FixedReader:
             suspects = _suspects(table, span, self._room)
             if suspects is None:
                 return False
-            rows = np.unique(np.concatenate([changed, suspects, suspects - 1, [count - 1]]))
+            if len(suspects):
+                asked = np.zeros(count, bool)
+                asked[changed] = asked[suspects] = asked[suspects - 1] = asked[-1] = True
+                rows = np.flatnonzero(asked)
+            else:
+                rows = np.append(changed, count - 1)
         found = times(rows)
         if times.broken or (place.rows and found[0] < place.last_time):
             return False
@@ -254,8 +259,23 @@ class _Times:
         assert place.origin is not None or span is None
         self._origin = place.origin or (0, 0.0)
         self.broken = False
+        self._asked: IntArray | None = None
+        self._answer: FloatArray = np.empty(0)
+
+    def quantum(self) -> float:
+        """The weight of the last digit of the times."""
+        if self.span is None:
+            return 0.0
+        ends = (self._table[row, self.span.start : self.span.end].tobytes().decode("latin-1") for row in (0, -1))
+        return max(map(quantum, ends))
 
     def __call__(self, rows: IntArray) -> FloatArray:
+        if rows is not self._asked:  # whoever checked the order and whoever wants the times often ask for the same
+            self._answer = self._read(rows)
+            self._asked = rows
+        return self._answer
+
+    def _read(self, rows: IntArray) -> FloatArray:
         span = self.span
         assert span is not None
         cells = self._table[:, span.start : span.end]

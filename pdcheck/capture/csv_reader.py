@@ -15,11 +15,13 @@ import numpy as np
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_layout import Kind, Layout, find_layout
 from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
+from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
 from pdcheck.capture.lines import EdgeBuilder, WaveBuilder
 from pdcheck.capture.model import Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
+from pdcheck.capture.steady import Steady
 from pdcheck.capture.text import text_reader
 from pdcheck.errors import CaptureError
 
@@ -29,6 +31,7 @@ CAREFUL = 1 << 14
 MARGIN = 64
 _MOST_EDGES = 12 << 20
 _COARSE = 0.25
+_SPOT_CHECK = 512
 
 
 def read_csv(source: ByteSource, options: ReadOptions) -> Capture:
@@ -115,7 +118,8 @@ class _CsvFile:
     def _begin(self, layout: Layout) -> None:
         self._layout = layout
         self._careful = CarefulReader(layout, self._path)
-        self._fast = FixedReader(layout)
+        self._fixed = FixedReader(layout)
+        self._varying = VaryingReader(layout)
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
             column = layout.columns[lane.place]
@@ -125,16 +129,16 @@ class _CsvFile:
         self._waves = [
             WaveBuilder(column.name, column.role, column.unit, column.factor, len(waves)) for column in waves
         ]
-        self._period: float | None = layout.interval_s
+        self._steady: Steady | None = None
         self._by_row = layout.interval_s is not None
-        self._anchors: list[tuple[int, float]] = [(0, 0.0)]
 
     def _block(self, end: int, place: Place) -> None:
         """Read all lines before ``end``, each stretch the fastest way that fits it."""
         at = 0
         while at < end:
             if place.origin is not None or (place.rows and self._layout.time_column is None):
-                found = self._fast.read(self._buffer, self._data, MARGIN + at, MARGIN + end, place)
+                where = (self._buffer, self._data, MARGIN + at, MARGIN + end, place)
+                found = self._fixed.read(*where) or self._varying.read(*where)
                 if found is not None:
                     block, after = found
                     self._take(block, place)
@@ -159,21 +163,21 @@ class _CsvFile:
         place.line += block.lines
 
     def _take(self, block: RowBlock, place: Place) -> None:
+        points = [wave.select(values) for wave, values in zip(self._waves, block.numbers, strict=True)]
         if place.rows == 0 and self._layout.time_column is not None:
             self._judge_steps(block)
+        elif self._steady is not None:
+            self._follow_steps(block, [rows for rows, _ in points], place)
         changed_times = self._times(block, block.changed, place)
         for edges, levels in zip(self._edges, block.levels, strict=True):
             edges.add(changed_times, levels)
-        for wave, values in zip(self._waves, block.numbers, strict=True):
-            rows, kept = wave.select(values)
+        for wave, (rows, kept) in zip(self._waves, points, strict=True):
             if len(rows):
                 wave.push(self._times(block, rows, place), kept)
         last = np.array([block.rows - 1])
         place.rows += block.rows
         if self._layout.time_column is not None:
             place.last_time = float(block.times(last)[0])
-            if self._by_row:
-                self._anchors.append((place.rows - 1, place.last_time))
         if sum(len(edges.edges) for edges in self._edges) > _MOST_EDGES:
             raise CaptureError(
                 f"more than {_MOST_EDGES:,} level changes up to here: noise rather than traffic",
@@ -203,25 +207,47 @@ class _CsvFile:
                 return
         elif not self._waves:
             return
-        fine = block.quantum
-        even = np.arange(rows) * period
-        if np.abs(times - even).max() <= 1.5 * fine + 1e-6 * period:
-            self._period = period
-            self._by_row = fine > _COARSE * period
+        steady = Steady()
+        if not steady.follow(np.arange(rows), times, block.quantum):
             return
-        steps = np.diff(times)
-        middle = float(np.median(steps))
-        if middle > 0 and steps.min() >= 0.5 * middle and steps.max() <= 1.5 * middle:
-            self._period = period
+        self._steady = steady
+        # Times on the dot are as good a clock as any; rounded ones are none where rounding moves them far.
+        rounded = float(np.abs(times - np.arange(rows) * period).max()) > 0.01 * period
+        self._by_row = rounded and block.quantum > _COARSE * period
+
+    def _follow_steps(self, block: RowBlock, telling: list[IntArray], place: Place) -> None:
+        """Does this block go on with the same step? Looks where something happens, and at every 512th row; an extra row anywhere moves all behind it."""
+        steady = self._steady
+        assert steady is not None
+        step = steady.step
+        spots = np.append(np.arange(0, block.rows, _SPOT_CHECK if block.rows > 4 * _SPOT_CHECK else 1), block.rows - 1)
+        for rows in (block.changed, *telling, spots):
+            steady.follow(rows + place.rows, block.times(rows), block.quantum)
+        if not steady.holds:
+            self._steady = None
+            if self._by_row:
+                self._rescale(step)
+                self._by_row = False
+        elif not self._by_row and block.quantum > _COARSE * step:
+            # Some exporters print six digits whatever the size, so times grow coarser as they go.
+            self._rescale(1 / step)
+            self._by_row = True
+
+    def _rescale(self, factor: float) -> None:
+        """Turn row numbers into times of the file, or the reverse."""
+        for edges in self._edges:
+            edges.rescale(factor)
+        for wave in self._waves:
+            wave.rescale(factor)
 
     def _promote(self, column: int) -> None:
         """A column of levels holds numbers after all: what was read of it becomes points."""
         old, old_edges = self._layout, self._edges
         old_waves = dict(zip(_number_places(old), self._waves, strict=True))
         layout = old.with_number(column)
-        keep = (self._period, self._by_row, self._anchors)
+        keep = (self._steady, self._by_row)
         self._begin(layout)
-        self._period, self._by_row, self._anchors = keep
+        self._steady, self._by_row = keep
         old_lanes = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(old), old_edges, strict=True)}
         self._edges = [old_lanes[lane.place, lane.bit] for lane in lanes_of(layout)]
         fresh = dict(zip(_number_places(layout), self._waves, strict=True))
@@ -236,19 +262,18 @@ class _CsvFile:
         layout = self._layout
         if place.rows == 0:
             raise CaptureError("holds no complete row", "export the capture again", path=self._path)
-        kind = "csv-edges" if self._period is None else "csv-samples"
         start, length = 0.0, place.last_time * layout.time_factor
-        factor = layout.time_factor
-        period = self._period
-        if layout.time_column is None:
-            assert layout.interval_s is not None
-            factor = layout.interval_s
+        factor, period = layout.time_factor, layout.interval_s
+        if period is not None:
+            factor = period
             length = (place.rows - 1) * factor
         else:
             assert place.origin is not None
             start = (place.origin[0] + place.origin[1]) * layout.time_factor
-            if period is not None:
-                factor, period = self._clock(place, period)
+            if self._steady is not None:
+                period = self._steady.step * layout.time_factor
+                factor = period if self._by_row else factor
+        kind = "csv-edges" if period is None else "csv-samples"
         digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}
         analog = dict(zip(_number_places(layout), self._waves, strict=True))
         lines: list[Line] = []
@@ -258,23 +283,6 @@ class _CsvFile:
             elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]):
                 lines.append(analog[column].line(factor))
         return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated)
-
-    def _clock(self, place: Place, period: float) -> tuple[float, float]:
-        """Seconds in one unit of the builders' times, and seconds between samples, at the end of a sample file."""
-        whole = place.last_time / max(place.rows - 1, 1)
-        even = abs(whole - period) <= 1e-3 * period
-        unit = self._layout.time_factor
-        if not self._by_row:
-            return unit, (whole if even else period) * unit
-        if even:
-            return whole * unit, whole * unit
-        # There are gaps between the samples: the times printed at the ends of the blocks say where.
-        rows, times = (np.array(column) for column in zip(*self._anchors, strict=True))
-        for edges in self._edges:
-            edges.retime(rows, times)
-        for wave in self._waves:
-            wave.retime(rows, times)
-        return unit, period * unit
 
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""

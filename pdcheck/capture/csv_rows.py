@@ -43,7 +43,7 @@ class RowBlock:
     :ivar levels: uint8, a row a level lane, a column an entry of ``changed``.
     :ivar numbers: for each number column, the values of all rows.
     :ivar times: times of some rows, in the file's unit from its first row. Empty where rows are only counted.
-    :ivar quantum: the weight of the last printed digit of the last time.
+    :ivar quantum: the weight of the last printed digit of the times; of the one printed with most.
     """
 
     rows: int
@@ -130,7 +130,7 @@ class CarefulReader:
         times: list[float] = []
         levels: list[tuple[int, ...]] = []
         values: list[list[float]] = [[] for _ in self._numbers]
-        time_cell = ""
+        time_cells: list[str] = []
         for offset, line in enumerate(lines):
             at = place.line + offset
             cells = self._cells(line, place, at)
@@ -155,6 +155,7 @@ class CarefulReader:
                     )  # fmt: skip
                 last = now
                 times.append(now)
+                time_cells.append(time_cell)
             levels.append(self._row_levels(cells, at))
             for column, into in zip(self._numbers, values, strict=True):
                 into.append(self._value(cells[column], column, at, into))
@@ -168,7 +169,7 @@ class CarefulReader:
             levels=np.array(levels, np.uint8).reshape(rows, len(self._lanes)).T,
             numbers=tuple(np.array(column) for column in values),
             times=lambda which: kept[which],
-            quantum=quantum(time_cell) if time_cell else 0.0,
+            quantum=quantum(max(time_cells, key=len)) if time_cells else 0.0,
         )
 
     def _cells(self, line: str, place: Place, at: int) -> list[str] | None:

@@ -70,9 +70,9 @@ class EdgeBuilder:
         self.edges.push(times)
         self.level ^= len(times) & 1
 
-    def retime(self, rows: NDArray[np.float64], times: NDArray[np.float64]) -> None:
-        """Turn times that are row numbers into those that ``times`` gives at ``rows``."""
-        self.edges.replace(np.interp(self.edges.take(), rows, times))
+    def rescale(self, factor: float) -> None:
+        """Multiply all times so far by ``factor``: they were row numbers, or become such."""
+        self.edges.view()[:] *= factor
 
     def line(self, factor: float) -> DigitalLine:
         """The line, with its times multiplied by ``factor``."""
@@ -133,9 +133,9 @@ class WaveBuilder:
             self.times.push(old_times[rows])
             self.values.push(kept)
 
-    def retime(self, rows: NDArray[np.float64], times: NDArray[np.float64]) -> None:
-        """Turn times that are row numbers into those that ``times`` gives at ``rows``."""
-        self.times.replace(np.interp(self.times.take(), rows, times))
+    def rescale(self, factor: float) -> None:
+        """Multiply all times so far by ``factor``: they were row numbers, or become such."""
+        self.times.view()[:] *= factor
 
     def looks_like_volts(self) -> bool:
         """Whether the values could be volts (or millivolts) on a connector of this kind."""

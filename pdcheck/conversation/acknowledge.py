@@ -31,11 +31,15 @@ _RATE_APART = 0.006
 
 @dataclass(frozen=True)
 class Paired:
-    """Transmissions in time order with their acknowledgements, exchanges, resets."""
+    """Transmissions in time order with their acknowledgements, exchanges, resets.
+
+    ``orphans``: starts of GoodCRCs that acknowledge nothing that the capture shows.
+    """
 
     transmissions: tuple[Transmission, ...]
     exchanges: tuple[Exchange, ...]
     resets: tuple[Reset, ...]
+    orphans: tuple[float, ...]
     goodcrc_shown: frozenset[Party]
 
 
@@ -50,10 +54,12 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
     obstacles = sorted([b.start_s for b in bursts] + [p.start_s for p in packets if not p.intact])
     drafts: list[_Draft] = []
     acknowledged: dict[int, bool | None] = {}
+    used: set[int | None] = set()
     for index, one in enumerate(sent):
         if one.message is None or one.message.name == _GOODCRC:
             continue
-        ack, silence, wrong = _acknowledgement(sent, index, obstacles, duration_s)
+        ack, silence, wrong, by = _acknowledgement(sent, index, obstacles, duration_s)
+        used.add(by)
         last = drafts[-1] if drafts else None
         if last is not None and last.repeats(one):
             last.packets.append(one.packet)
@@ -77,7 +83,10 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
             acknowledged[index] = exchange.acknowledged
     transmissions = tuple(replace(t, acknowledged=acknowledged.get(i)) for i, t in enumerate(sent))
     resets = tuple(Reset(p.packet, p.sender) for p in transmissions if id(p.packet) in resets_of)
-    return Paired(transmissions, tuple(exchanges), resets, shown)
+    orphans = tuple(
+        t.packet.start_s for i, t in enumerate(sent) if t.message is not None and t.name == _GOODCRC and i not in used
+    )
+    return Paired(transmissions, tuple(exchanges), resets, orphans, shown)
 
 
 class _Draft:
@@ -160,8 +169,9 @@ def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
 
 def _acknowledgement(
     sent: list[Transmission], index: int, obstacles: list[float], duration_s: float
-) -> tuple[float | None, Silence | None, int | None]:
-    """End of the matching GoodCRC, or what is there instead (and the wrong MessageID, if one was named)."""
+) -> tuple[float | None, Silence | None, int | None, int | None]:
+    """End of the matching GoodCRC, or what is there instead (and the wrong MessageID, if one was named); last, the
+    index of the GoodCRC that it was about."""
     packet, message = sent[index].packet, sent[index].message
     assert message is not None
     for later in range(index + 1, len(sent)):
@@ -174,14 +184,14 @@ def _acknowledgement(
             break
         if other.packet.sop is packet.sop:
             if other.message.header.message_id == message.header.message_id:
-                return other.packet.end_s, None, None
-            return None, Silence.WRONG_ID, other.message.header.message_id
+                return other.packet.end_s, None, None, later
+            return None, Silence.WRONG_ID, other.message.header.message_id, later
     place = bisect_right(obstacles, packet.end_s)
     if place < len(obstacles) and obstacles[place] - packet.end_s < _ACK_PLACE_S:
-        return None, Silence.UNREADABLE, None
+        return None, Silence.UNREADABLE, None, None
     if duration_s < packet.end_s + timers.RECEIVE.max_s:
-        return None, Silence.CAPTURE_ENDS, None
-    return None, Silence.NOTHING, None
+        return None, Silence.CAPTURE_ENDS, None, None
+    return None, Silence.NOTHING, None, None
 
 
 def _heard_without_goodcrc(exchanges: list[Exchange], party: Party) -> bool:

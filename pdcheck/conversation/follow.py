@@ -39,6 +39,8 @@ _QUESTIONS = frozenset({
 #: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
 #: under the time for which a source keeps VBUS off.
 _LATE_REQUEST_S = 0.5
+#: A sender that got no GoodCRC repeats within some 1.3 ms and resets soon after; after this long it was content.
+_CONTENT_S = 50e-3
 _ENDINGS = {
     Event.REJECT: Ending.REJECT, Event.WAIT: Ending.WAIT, Event.READY: Ending.READY,
     Event.SOFT_RESET: Ending.SOFT_RESET, Event.HARD_RESET: Ending.HARD_RESET,
@@ -67,20 +69,22 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
                 follower.reset(step)
             continue
         if step.sop is Sop.SOP:
-            step = follower.see(step, _confirmed(step, steps, index))
+            step = follower.see(step, _confirmed(step, steps, index, duration_s))
         exchanges.append(step)
     follower.finish()
     return Conversation(
         transmissions=paired.transmissions, exchanges=tuple(exchanges), negotiations=tuple(follower.negotiations),
         contracts=tuple(follower.contracts), resets=paired.resets, bursts=tuple(bursts),
-        revision=_revision(exchanges), starts_midway=follower.starts_midway, goodcrc_shown=paired.goodcrc_shown,
+        revision=_revision(exchanges), starts_midway=follower.starts_midway,
+        orphans=paired.orphans, goodcrc_shown=paired.goodcrc_shown,
         duration_s=duration_s,
     )
 
 
-def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int) -> bool:
-    """True where the other port is known to have received ``step``: by its GoodCRC, or because it went on
-    talking without a reset, or because this capture shows none of its GoodCRCs."""
+def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int, duration_s: float) -> bool:
+    """True where the other port is known to have received ``step``: by its GoodCRC, because it went on talking
+    without a reset, because this capture shows none of its GoodCRCs, or because the sender was content with an
+    answer that only this capture cannot read (it did not repeat the message)."""
     if step.acknowledged or Silence.NOT_SHOWN in step.silences:
         return True
     if step.name != "PS_RDY":
@@ -90,7 +94,7 @@ def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int) ->
             return False
         if later.sender is step.sender.other or later.acknowledged:
             return True
-    return False
+    return step.silences[-1] is Silence.UNREADABLE and duration_s - step.end_s > _CONTENT_S
 
 
 @dataclass
@@ -185,8 +189,10 @@ class _Follower:
             if question in REQUESTS or (question is None and self.state is State.REQUESTED):
                 return _ANSWER_EVENTS.get(name)
             return None
-        if name == "PS_RDY" and sender is Party.SOURCE and self.state is State.ACCEPTED:
-            return Event.READY
+        if name == "PS_RDY" and sender is Party.SOURCE:
+            # In the wait for an answer it proves an Accept that the capture does not show.
+            unanswered = self.state is State.REQUESTED and self._question.get(Party.SINK) in REQUESTS
+            return Event.READY if unanswered or self.state is State.ACCEPTED else None
         return None
 
     # -- what the table says ---------------------------------------------------------------------------

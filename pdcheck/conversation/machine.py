@@ -65,6 +65,7 @@ TABLE: dict[tuple[State, Event], tuple[State, Action]] = {
     (_S.REQUESTED, _E.ACCEPT): (_S.ACCEPTED, _A.GRANT),
     (_S.REQUESTED, _E.REJECT): (_S.IDLE, _A.CLOSE),
     (_S.REQUESTED, _E.WAIT): (_S.IDLE, _A.CLOSE),
+    (_S.REQUESTED, _E.READY): (_S.IDLE, _A.CLOSE),
     (_S.REQUESTED, _E.OFFER): (_S.OFFERED, _A.ANEW),
     (_S.REQUESTED, _E.REQUEST): (_S.REQUESTED, _A.REASK),
     (_S.REQUESTED, _E.SOFT_RESET): (_S.IDLE, _A.CLOSE),

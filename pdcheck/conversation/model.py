@@ -203,6 +203,7 @@ class Conversation:
     """Everything the rules argue from. Times in seconds from the start of the capture.
 
     ``starts_midway``: the first power negotiation's beginning lies before the capture.
+    ``orphans``: starts of GoodCRCs that acknowledge nothing that the capture shows: packets are missing there.
     ``goodcrc_shown``: which ports' GoodCRCs the capture shows at all.
     """
 
@@ -214,6 +215,7 @@ class Conversation:
     bursts: tuple[Burst, ...]
     revision: str | None
     starts_midway: bool
+    orphans: tuple[float, ...]
     goodcrc_shown: frozenset[Party]
     duration_s: float
 

@@ -65,12 +65,13 @@ def ladder(one: Negotiation, contract: bool) -> list[Reached]:
         return reached
     t_s = acked.settled_s if acked is not None else None
     reached.append(Reached(Step.OFFER_ACKNOWLEDGED, t_s))
-    if one.request is None or not (received(one.request) or one.answer is not None):
+    proven = one.answer is not None or one.ready is not None
+    if one.request is None or not (received(one.request) or proven):
         return reached
     reached.append(Reached(Step.REQUEST, one.request.start_s))
-    if one.answer is None or not one.accepted or not (received(one.answer) or one.ready is not None):
+    if one.ready is None and (one.answer is None or not one.accepted or not received(one.answer)):
         return reached
-    reached.append(Reached(Step.ACCEPT, one.answer.start_s))
+    reached.append(Reached(Step.ACCEPT, one.answer.start_s if one.answer is not None else None))
     if one.ready is not None and contract:
         reached.append(Reached(Step.READY, one.ready.start_s))
     return reached

@@ -5,7 +5,6 @@ Why it is: CC is silent most of the time. Everything that costs work happens onl
 
 from __future__ import annotations
 
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -12,16 +12,17 @@ from dataclasses import dataclass
 from pdcheck.errors import InputError
 from pdcheck.messages.as_json import object_json
 from pdcheck.messages.doubts import doubts
-from pdcheck.messages.explain_input import ByteOrder, read_hex, split_crc
+from pdcheck.messages.explain_input import read_hex, split_crc
 from pdcheck.messages.explain_kinds import (
     HEADER_GUESSES,
+    REQUESTS,
     WORD_GUESSES,
     WORDS_GUESSES,
     Offer,
     offer_problems,
     read_kind,
 )
-from pdcheck.messages.extended import part_size
+from pdcheck.messages.extended import extended_name, part_size
 from pdcheck.messages.header import layout_of, parse_extended_header, parse_header
 from pdcheck.messages.layout import Reserved, TypeCode
 from pdcheck.messages.model import DataObject, Message, Value
@@ -29,9 +30,11 @@ from pdcheck.messages.power import parse_power_object
 from pdcheck.messages.registry import find_layout
 from pdcheck.messages.request import request_in_context
 from pdcheck.messages.summary import summarize, title
-from pdcheck.messages.wire import parse
+from pdcheck.messages.wire import control_name, data_name, parse
 
 MESSAGE_KINDS = ("message", "cable-message")
+_NO_OFFER = "read as a request for a fixed or variable supply; --offer settles what is asked for"
+_TOLD_OF = {"rest": "bytes that belong to no field", "unterminated": "no zero byte ends the text"}
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Explanation:
-    """All that the hex can mean, likeliest first.
+    """All that the hex can mean, likeliest first; a request of an offer not known as one for a fixed supply first.
 
     :ivar data: the bytes in wire order. :ivar notes: about the whole input. :ivar others: kinds that were
         tried and contradict the bits; ``--as`` shows them.
@@ -84,13 +87,13 @@ def explain(
     texts: Sequence[str],
     *,
     as_kind: str | None = None,
-    byte_order: ByteOrder | None = None,
+    byte_order: str | None = None,
     crc: bool | None = None,
     offer: Sequence[str] = (),
 ) -> Explanation:
     """What the hex in ``texts`` can mean.
 
-    :param as_kind: takes it for this; see :func:`kind_names`. None tries what it can be.
+    :param as_kind: takes it for this; see :func:`kind_names` (``_`` for ``-`` will do). None tries what it can be.
     :param byte_order: see :func:`~pdcheck.messages.explain_input.read_hex`.
     :param crc: whether a message ends in its CRC; None finds out.
     :param offer: the source's power data objects in hex (or its whole Source_Capabilities message), against
@@ -99,15 +102,26 @@ def explain(
     """
     typed = read_hex(texts, byte_order)
     offered = _offer(offer, byte_order)
+    if as_kind is not None:
+        as_kind = as_kind.strip().lower().replace("_", "-")
     if as_kind in MESSAGE_KINDS or (as_kind is None and _looks_like_message(typed.data, typed.sizes, crc)):
         on_cable = as_kind == "cable-message"
         return _explain_message(typed.data, crc, offered, (on_cable,) if as_kind else (False, True))
     if crc:
         raise InputError("only a message ends in a CRC", "leave --crc out, or give the whole message")
     if as_kind is not None:
-        objects = read_kind(as_kind, typed.data, offered)
-        return Explanation(typed.data, (_reading(as_kind, objects, offered),), (), ())
+        reading = _reading(as_kind, read_kind(as_kind, typed.data, offered), offered)
+        others = _other_requests(reading, typed.data) if as_kind == "request" and not offered else ()
+        return Explanation(typed.data, (reading, *others), (), ())
     return _guess(typed.data, offered)
+
+
+def _other_requests(reading: Reading, data: bytes) -> tuple[Reading, ...]:
+    """The layouts of a request that fit better than the fixed one; none where that fits."""
+    if len(reading.notes) <= 1:
+        return ()
+    tried = (_reading(name, read_kind(name, data, ()), ()) for name in REQUESTS if name != "request-fixed")
+    return tuple(one for one in tried if not one.notes)
 
 
 def kind_names() -> tuple[str, ...]:
@@ -117,7 +131,7 @@ def kind_names() -> tuple[str, ...]:
     return (*MESSAGE_KINDS, *kinds())
 
 
-def _offer(texts: Sequence[str], byte_order: ByteOrder | None) -> Offer:
+def _offer(texts: Sequence[str], byte_order: str | None) -> Offer:
     if not texts:
         return ()
     typed = read_hex(texts, byte_order)
@@ -176,13 +190,15 @@ def _explain_message(data: bytes, crc: bool | None, offer: Offer, sides: tuple[b
 
 def _message_reading(message: Message, on_cable: bool, offer: Offer) -> Reading:
     header = layout_of(on_cable).parse_word(message.header.raw)
-    heads = [_part(header, _header_summary(message))]
+    heads = [_part(header)]
     if message.extended_header is not None:
         heads.append(_part(find_layout("header.extended_header").parse_word(message.extended_header.raw)))
     notes = [*message.problems]
     for one in message.objects:
         notes.extend(said for said in doubts(one) if said.startswith("reserved bit"))
         notes.extend(offer_problems(one, offer))
+    if message.name == "Request" and message.objects and not offer:
+        notes.append(_NO_OFFER)
     where = "on SOP' or SOP''" if on_cable else "on SOP"
     return Reading(
         MESSAGE_KINDS[on_cable], f"{title(message)} ({message.message_class} message, {where})",
@@ -190,9 +206,11 @@ def _message_reading(message: Message, on_cable: bool, offer: Offer) -> Reading:
     )
 
 
-def _header_summary(message: Message) -> str:
-    count = message.header.object_count
-    return f"{message.name}, {count} object{'' if count == 1 else 's'}, message ID {message.header.message_id}"
+def _header_summary(one: DataObject) -> str:
+    """Which message a header begins, in a clause."""
+    count, kind = one.number("object_count"), one.number("message_type")
+    by_number = extended_name if one["extended"] else data_name if count else control_name
+    return f"{by_number(kind)}, {count} object{'' if count == 1 else 's'}, message ID {one.number('message_id')}"
 
 
 def _guess(data: bytes, offer: Offer) -> Explanation:
@@ -230,18 +248,19 @@ def _reading(kind: str, objects: tuple[DataObject, ...], offer: Offer) -> Readin
     parts = tuple(_part(one) for one in objects)
     notes = [said for one in objects for said in (*doubts(one), *offer_problems(one, offer))]
     if kind == "request" and not offer and objects:
-        notes.append("without the offer the layout is a guess; --offer settles it")
+        notes.append(_NO_OFFER)
     name = parts[0].title if len(parts) == 1 else f"{len(parts)} objects"
     return Reading(kind, name, parts, tuple(notes))
 
 
-def _part(one: DataObject, summary: str = "") -> Part:
+def _part(one: DataObject) -> Part:
     """An object with every field of its declaration laid out."""
     if not one.layout:
         said = {"vendor_object": "Object left to the vendor", "unknown": "Object of a reserved message",
                 "chunk": "Part of the data", "padding": "Padding", "unused": "Empty position"}
-        return Part(said.get(one.kind, "Bytes"), one, summary or summarize(one), ())
+        return Part(said.get(one.kind, "Bytes"), one, summarize(one), ())
     layout = find_layout(one.layout)
+    summary = _header_summary(one) if one.kind == "header" else summarize(one)
     number = one.raw if isinstance(one.raw, int) else int.from_bytes(bytes.fromhex(one.raw), "little")
     size = layout.size if isinstance(one.raw, int) else len(one.raw) // 2
     rows: list[FieldReading] = []
@@ -259,9 +278,9 @@ def _part(one: DataObject, summary: str = "") -> Part:
     tail = layout.tail
     for name, value in one.fields.items():
         if name not in placed:
-            said_of = tail.docs if tail is not None and tail.name == name else ""
+            said_of = tail.docs if tail is not None and tail.name == name else _TOLD_OF.get(name, "")
             rows.append(FieldReading("", name, None, value, "", said_of))
-    return Part(layout.title, one, summary or summarize(one), tuple(rows))
+    return Part(layout.title, one, summary, tuple(rows))
 
 
 def explanation_json(explanation: Explanation) -> dict[str, object]:

@@ -10,11 +10,8 @@ import re
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from pdcheck.errors import InputError
-
-ByteOrder = Literal["little", "big"]
 
 LONGEST = 2 + 2 + 260 + 4
 """Bytes of the longest message there can be, with both headers and CRC."""
@@ -39,7 +36,7 @@ class HexInput:
         return tuple(int.from_bytes(self.data[at : at + 4], "little") for at in range(0, whole, 4))
 
 
-def read_hex(texts: Sequence[str], byte_order: ByteOrder | None = None) -> HexInput:
+def read_hex(texts: Sequence[str], byte_order: str | None = None) -> HexInput:
     """The bytes that the texts mean.
 
     A piece of 3 to 4 or 5 to 8 digits is a 16-bit or 32-bit number, and after a 32-bit number any shorter

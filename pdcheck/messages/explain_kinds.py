@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from pdcheck.errors import InputError
-from pdcheck.messages.doubts import doubts
 from pdcheck.messages.layout import Layout
 from pdcheck.messages.model import DataObject
 from pdcheck.messages.power import Side, parse_power_object
@@ -67,18 +67,8 @@ def _by_block(layout: Layout) -> Read:
 
 
 def _requests(data: bytes, offer: Offer) -> tuple[DataObject, ...]:
-    """Each word as a request: by the offer where it has that position, else by the layout that fits best."""
-    found: list[DataObject] = []
-    for word in _words(data):
-        offered = offered_object(word >> 28, offer)
-        found.append(_likeliest_request(word) if offered is None else parse_request(word, offered))
-    return tuple(found)
-
-
-def _likeliest_request(word: int) -> DataObject:
-    """The request by the first layout that nothing speaks against, the fixed one where all are doubtful."""
-    every = [find_layout(name).parse_word(word) for name in REQUESTS.values()]
-    return min(every, key=lambda one: bool(doubts(one)))
+    """Each word as a request: by the offer where it has that position, else as one for a fixed supply."""
+    return tuple(parse_request(word, offered_object(word >> 28, offer)) for word in _words(data))
 
 
 def _vdm(on_cable: bool) -> Read:
@@ -150,8 +140,9 @@ def read_kind(name: str, data: bytes, offer: Offer) -> tuple[DataObject, ...]:
     """
     every = kinds()
     if name not in every:
-        names = ", ".join(every)
-        raise InputError(f"there is no kind '{name[:24]}' to explain", f"there are message, cable-message, {names}")
+        near = [one for one in every if name and (name in one or one in name)] or get_close_matches(name, every, 4, 0.5)
+        known = "close to it: " + ", ".join(near[:6]) if near else "try source-pdo, sink-pdo, request, vdm or header"
+        raise InputError(f"there is no kind '{name[:24]}' to explain", f"{known}; explain --help lists them all")
     kind = every[name]
     if kind.unit and (not data or len(data) % kind.unit):
         raise InputError(

@@ -233,6 +233,18 @@ class Group:
         return ByteSwapped(BitStruct(*self.parts))
 
     @cached_property
+    def readers(self) -> tuple[tuple[str, int, int, Callable[[int], Value]], ...]:
+        """Name, lowest bit, mask and meaning of each named field: the same declaration, read with shifts.
+
+        Construct goes bit by bit through a stream, which costs ten times as much; ``wire`` still builds, and a
+        test holds that both read alike.
+        """
+        return tuple(
+            (span.name, span.low, (1 << span.field.bits) - 1, span.field.value_of)
+            for span in self.spans() if span.name
+        )
+
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """The names of the fields, highest bits first."""
         return tuple(part.name for part in self.parts if part.name)
@@ -331,11 +343,10 @@ class Layout:
             if len(piece) < group.size:
                 whole = False
                 break
-            parsed = group.wire.parse(piece)
-            for name in group.names:
-                fields[name] = parsed[name]
-            if group.reserved:
-                reserved |= (int.from_bytes(piece, "little") & group.reserved) << 8 * offset
+            number = int.from_bytes(piece, "little")
+            for name, low, mask, value_of in group.readers:
+                fields[name] = value_of(number >> low & mask)
+            reserved |= (number & group.reserved) << 8 * offset
             offset += group.size
         rest = data[offset:]
         if whole and self.tail is not None:

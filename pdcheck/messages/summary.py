@@ -98,7 +98,8 @@ def _cable(one: DataObject) -> str:
 
 def _id_header(one: DataObject) -> str:
     types = [str(one[name]) for name in one.fields if name.startswith("product_type")]
-    return f"{', '.join(types)}; vendor 0x{one.number('usb_vendor_id'):04X}"
+    told = [text for text in types if not text.startswith("not a ")] or types[:1]
+    return f"{', '.join(told)}; vendor 0x{one.number('usb_vendor_id'):04X}"
 
 
 def _svids(one: DataObject) -> str:

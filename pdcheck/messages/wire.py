@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from pdcheck.messages.extended import extended_name, padding_for, read_part
 from pdcheck.messages.header import build_extended_header, build_header, parse_extended_header, parse_header
 from pdcheck.messages.model import DataObject, ExtendedHeader, Header, Message
 from pdcheck.messages.power import parse_power_object, position_problem
@@ -58,6 +57,8 @@ def _parse(data: bytes, on_cable: bool) -> Message:
     objects: Objects
     found: Problems
     if header.extended:
+        from pdcheck.messages.extended import extended_name, read_part
+
         kind, name = "extended", extended_name(header.message_type)
         if name.startswith("Reserved"):
             problems.append(f"extended message type {header.message_type} is reserved")
@@ -148,7 +149,8 @@ def _data_objects(message_type: int, words: tuple[int, ...], on_cable: bool) -> 
     else:
         return tuple(DataObject("unknown", word) for word in words), ()
     if len(words) != wanted:
-        problems = (f"{data_name(message_type)} has {len(words)} objects, the specification {wanted}",)
+        plural = "" if len(words) == 1 else "s"
+        problems = (f"{data_name(message_type)} has {len(words)} object{plural}, the specification {wanted}",)
     more = tuple(DataObject("unknown", word) for word in words[len(objects) :])
     return (*objects, *more), problems
 
@@ -184,6 +186,8 @@ def build(message: Message) -> bytes:
         ))
     pieces.extend(bytes_of(one) for one in message.objects)
     if extended_header is not None and not any(one.kind == "padding" for one in message.objects):
+        from pdcheck.messages.extended import padding_for
+
         pieces.append(padding_for(header, extended_header))
     return b"".join(pieces)
 

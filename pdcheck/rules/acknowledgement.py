@@ -15,12 +15,18 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import span, times
+from pdcheck.standard import timers
 
 _REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTimer, tReceive)"
 #: So many clean silences make a party deaf; fewer may be a boot, a start, an end. Our own choice: one message
 #: with the two retries that every revision has.
 ENOUGH_SILENCES = 3
 ENOUGH_WRONG = 2
+#: A device that is just starting up may miss the first offers; from the least time on that a sink waits for an offer
+#: before it resets, its receiver must be there.
+_BOOTING_S = timers.TYPE_C_SINK_WAIT_CAP.min_s
+#: Retries follow one another within some 2 ms; a silence that lasts this long is final. Our own choice.
+_RETRIES_OVER_S = 8e-3
 #: Up to this share of unreadable answers may stand among clean silences.
 _UNREADABLE_SHARE = 0.2
 
@@ -71,6 +77,8 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     offers = unacknowledged(stop)
     seen = silences_of(offers)
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
+        return
+    if len(offers) < 2 or case.conversation.duration_s - offers[0].start_s < _BOOTING_S:
         return
     sent = sum(len(o.transmissions) for o in offers)
     yield Claim(
@@ -124,7 +132,9 @@ def request_not_acknowledged(case: Case) -> Iterator[Claim]:
     requests = unacknowledged(stop)
     seen = silences_of(requests)
     # A reset that follows shows that the sender saw no acknowledgement either.
-    enough = 2 if stop.open_end else 1
+    enough = ENOUGH_SILENCES if stop.open_end else 1
+    if stop.open_end and stop.waited_s < _RETRIES_OVER_S:
+        return
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, enough):
         return
     sent = sum(len(r.transmissions) for r in requests)
@@ -166,7 +176,9 @@ def ps_rdy_not_acknowledged(case: Case) -> Iterator[Claim]:
 def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
     messages = unacknowledged(stop)
     seen = silences_of(messages)
-    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, 2):
+    if stop.open_end and stop.waited_s < _RETRIES_OVER_S:
+        return
+    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, ENOUGH_SILENCES if stop.open_end else 2):
         return
     sent = sum(len(m.transmissions) for m in messages)
     yield Claim(

@@ -97,8 +97,7 @@ def _holds_until(case: Case, contract: Contract) -> float:
             ends.append(one.answer.start_s)
     ends += [r.start_s for r in case.conversation.resets if r.start_s > contract.since_s]
     ends += [e.start_s for e in case.conversation.exchanges if e.name in _MOVES_VBUS and e.start_s > contract.since_s]
-    ends += [t.packet.start_s for t in case.conversation.transmissions
-             if not t.packet.intact and t.packet.start_s > contract.since_s + timers.RECEIVE.max_s]
+    ends += [t for t in case.gaps if t > contract.since_s + timers.RECEIVE.max_s]
     return min(ends)
 
 

@@ -9,11 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 from pdcheck.capture.model import AnalogLine, Role
-from pdcheck.conversation.model import Conversation, Step
+from pdcheck.conversation.model import Conversation, Ending, Step
 from pdcheck.conversation.steps import Stop, find_stop
 from pdcheck.line.model import LineReading
+
+
+#: What ends a try and what follows at once belong together (retries, a reset that is repeated).
+_SAME_MOMENT_S = 20e-3
 
 
 class Severity(StrEnum):
@@ -60,9 +65,24 @@ class Case:
 
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""
-        return any(start_s <= b.start_s <= end_s for b in self.conversation.bursts) or any(
-            not t.packet.intact and start_s <= t.packet.start_s <= end_s for t in self.conversation.transmissions
-        )
+        return any(start_s <= t <= end_s for t in self.gaps)
+
+    @cached_property
+    def gaps(self) -> tuple[float, ...]:
+        """Moments (seconds) at which something was sent that the capture does not show: unreadable, or proven by
+        a GoodCRC that acknowledges nothing else."""
+        talk = self.conversation
+        broken = [t.packet.start_s for t in talk.transmissions if not t.packet.intact]
+        return tuple(sorted([*(b.start_s for b in talk.bursts), *broken, *talk.orphans]))
+
+    @property
+    def overtaken(self) -> bool:
+        """True where only one try is known to have failed and what came after it cannot be read: it may have
+        gone well."""
+        if self.stop is None:
+            return False
+        decided = [n for n in self.stop.alike if n.ending is not Ending.CAPTURE_END]
+        return len(decided) == 1 and any(t > decided[0].next_s + _SAME_MOMENT_S for t in self.gaps)
 
 
 @dataclass(frozen=True)

@@ -159,6 +159,28 @@ def starts_midway(case: Case) -> Iterator[Claim]:
 
 
 @rule(
+    id="packets-missing", family="capture", severity=Severity.INFO,
+    title="The capture has lost packets that were sent",
+    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, where a step is missing.",
+    why="What looks like a missing move was made, and this capture does not show it. Nobody can be accused from it.",
+    reference="our own rule", next=(todo.FASTER, todo.THRESHOLD, todo.CAPTURE_AGAIN),
+)
+def packets_missing(case: Case) -> Iterator[Claim]:
+    stop = case.stop
+    if stop is None:
+        return
+    from_s = stop.negotiation.start_s
+    missing = [t for t in case.gaps if t >= from_s]
+    if missing:
+        yield Claim(
+            Who.CAPTURE, missing[0],
+            f"{count(len(missing), 'packet')} that were sent after {stop.negotiation.start_s:.3f} s cannot be read or are "
+            f"not in the capture, just where the next step should be.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step,
+        )
+
+
+@rule(
     id="ends-too-early", family="capture", severity=Severity.INFO,
     title="The capture does not show enough to tell",
     checks="Whether the missing step had its full time before the capture or the try ended.",
@@ -222,6 +244,7 @@ def bit_rate(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, ends_too_early, crc_errors,
+    offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, packets_missing,
+    ends_too_early, crc_errors,
     bit_rate,
 )

@@ -49,7 +49,7 @@ def offer_word(text: str, side: str) -> tuple[int, str]:
         low, high = _take(numbers, 2, text)
         fields["current_9v_to_15v_ma"], fields["current_15v_to_20v_ma"] = _ma(low), _ma(high)
     else:
-        raise Complaint(f"{shown(words[0])} is no kind of supply", "write fixed, variable, battery, pps, avs or epr_avs")
+        raise Complaint(f"{shown(words[0])} is no kind of supply", "write variable, battery, pps, avs or epr_avs")
     return _build(kind, side, "", fields), kind
 
 
@@ -69,7 +69,7 @@ def request_word(text: str, offered: Sequence[str]) -> int:
     fields["position"] = position
     if numbers and quantity(numbers[0], VOLTS) is not None:
         if kind and kind not in _ADJUSTABLE:
-            raise Complaint(f"object {position} is no adjustable supply", f"leave the voltage out: object {position} 2A")
+            raise Complaint(f"object {position} is no adjustable supply", f"leave the volts out: object {position} 2A")
         volts, amps = _take(numbers, 2, text)
         fields["voltage_mv"], fields["operating_current_ma"] = _mv(volts), _ma(amps)
         kind = kind if kind in _ADJUSTABLE else "spr_pps"

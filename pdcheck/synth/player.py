@@ -109,7 +109,7 @@ class _Player:
                 due = began + turn * step.every_s
                 if self._now > due + 1e-9:
                     raise Complaint(
-                        f"one turn lasts longer than {step.every_s * 1e3:g} ms", "leave every ... out, or make it longer"
+                        f"one turn lasts longer than {step.every_s * 1e3:g} ms", "leave every out, or make it longer"
                     )
                 self._now = max(self._now, due)
             self._count_step()

@@ -102,7 +102,7 @@ def _take_line(
         return True
     if stepped:
         raise Complaint(
-            f"{shown(word)} begins no step", "begin the line with a time like 0.2s or +3ms; settings stand above all steps"
+            f"{shown(word)} begins no step", "begin the line with a time like +3ms; settings stand above all steps"
         )
     settings.take(word, rest)
     return stepped

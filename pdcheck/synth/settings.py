@@ -45,7 +45,7 @@ def file_form(name: str) -> tuple[Form, bool]:
     zipped = name.lower().endswith(".gz")
     suffix = PurePosixPath(name[:-3] if zipped else name).suffix.lower()
     if suffix not in (".csv", ".vcd"):
-        raise Complaint(f"{shown(name)} is no kind of file that can be written", "call it .csv, .csv.gz, .vcd or .vcd.gz")
+        raise Complaint(f"{shown(name)} is no file that can be written", "call it .csv or .vcd, or either with .gz")
     return (Form.VCD if suffix == ".vcd" else Form.EDGES), zipped
 
 
@@ -143,7 +143,7 @@ def _column(settings: Settings, rest: str) -> None:
         if name == "Time [s]":
             name = f"Time [{unit}]"
     elif more:
-        raise Complaint(f"{shown(' '.join(more))} does not belong here", 'write: column cc "Channel 3", or column time in us')
+        raise Complaint(f"{shown(' '.join(more))} is too much", 'write: column cc "Channel 3", or column time in us')
     if kind not in (ColumnKind.LOW, ColumnKind.HIGH) and any(column.kind is kind for column in settings.columns):
         raise Complaint(f"there is a {kind.value} column already", "name each such column once")
     if any(column.name == name for column in settings.columns):

@@ -208,8 +208,8 @@ def _split_manner(text: str) -> tuple[str, Manner]:
         else:
             raise Complaint(
                 f"{shown(piece)} is nothing that a message can do",
-                "write for example: unacknowledged, acknowledged as +2, lost acknowledgement 1, corrupt, tries 3, id 4, "
-                "revision 2.0, on SOP'",
+                "write for example: unacknowledged, acknowledged as +2, lost acknowledgement 1, corrupt, tries 3, "
+                "id 4, revision 2.0, on SOP'",
             )
     return before.strip(), manner
 

@@ -6,12 +6,13 @@ import json
 import zlib
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pdcheck.cli import main
 from pdcheck.errors import InputError
 from pdcheck.messages.explain import Explanation, explain, explanation_json, kind_names
-from pdcheck.messages.explain_input import ByteOrder
 from pdcheck.report.explanation import explanation_text
 
 OFFER = "0x2A01912C 0x0002D0E9 0x0003C096 0xC076323C 0xC0DC3228"
@@ -39,7 +40,7 @@ def test_the_forms_people_copy(texts: list[str]) -> None:
 @pytest.mark.parametrize(("texts", "order"), [
     (["0x2C91012A"], "little"), (["2A 01 91 2C"], "big"), (["0x2A01912C"], "big"), (["2C 91 01 2A"], "little"),
 ])
-def test_byte_order_either_way(texts: list[str], order: ByteOrder) -> None:
+def test_byte_order_either_way(texts: list[str], order: str) -> None:
     assert explain(texts, as_kind="source-pdo", byte_order=order).data == bytes.fromhex("2c91012a")
 
 
@@ -83,7 +84,12 @@ def test_a_word_that_can_be_several_things() -> None:
 
 def test_a_request_against_the_offer() -> None:
     alone = explain(["0x42022628"], as_kind="request")
-    assert "without the offer the layout is a guess; --offer settles it" in alone.readings[0].notes
+    assert alone.readings[0].parts[0].object["max_current_ma"] == 5520
+    assert alone.readings[0].notes == (
+        "5.52 A is no current of USB Power Delivery",
+        "read as a request for a fixed or variable supply; --offer settles what is asked for",
+    )
+    assert [(one.kind, one.parts[0].summary) for one in alone.readings[1:]] == [("request-pps", "object 4, 5.5 V, 2 A")]
     for offer in ([OFFER], OFFER.split(), ["A153" + "".join(
         int(word, 16).to_bytes(4, "little").hex() for word in OFFER.split()
     )]):
@@ -108,7 +114,7 @@ def test_every_field_is_laid_out() -> None:
     covered = [bit for row in part.fields for bit in _bits(row.bits)]
     assert sorted(covered) == list(range(32))
     text = explanation_text(explain(["0x2A01912C"], as_kind="source-pdo"))
-    assert "19:10  voltage_mv" in text and "5000 mV" in text
+    assert "19:10  100    5000 mV  voltage_mv: nominal voltage" in text
 
 
 def _bits(text: str) -> range:
@@ -138,7 +144,7 @@ def test_every_kind_can_be_asked_for(kind: str) -> None:
     (["1042"], {"as_kind": "message", "crc": True}, "too short to end in a CRC"),
     (["F" * 700], {}, "more than 268 bytes"),
     (["123456789"], {}, "odd number of digits"),
-    (["42022628"], {"offer": ["01020304", "07"]}, "no Source_Capabilities"),
+    (["42022628"], {"offer": ["010203040507"]}, "the offer is no Source_Capabilities but GoodCRC"),
     (["42022628"], {"offer": ["0x0363"]}, "the offer is no Source_Capabilities but Accept"),
     (["42022628"], {"byte_order": "middle"}, "is no byte order"),
     (["٣٤"], {}, "is not hexadecimal"),
@@ -161,7 +167,7 @@ ANY_KIND = st.one_of(st.none(), st.sampled_from(kind_names()), st.text(max_size=
 )
 @settings(max_examples=500, deadline=None)
 def test_any_text_gives_an_answer_or_one_line(
-    texts: list[str], kind: str | None, order: ByteOrder | None, crc: bool | None, offer: list[str]
+    texts: list[str], kind: str | None, order: str | None, crc: bool | None, offer: list[str]
 ) -> None:
     try:
         explanation = explain(texts, as_kind=kind, byte_order=order, crc=crc, offer=offer)
@@ -172,3 +178,56 @@ def test_any_text_gives_an_answer_or_one_line(
     text = explanation_text(explanation)
     assert all(line.isprintable() for line in text.split("\n"))
     json.dumps(explanation_json(explanation))
+
+
+def run(*arguments: str) -> tuple[int, str, str]:
+    """Exit status, standard output and standard error of the command."""
+    done = CliRunner().invoke(main, ["explain", *arguments])
+    return done.exit_code, done.stdout, done.stderr
+
+
+def test_the_command_says_what_the_first_log_began_with() -> None:
+    """Header 0x1161 of the public log `real_log_1.csv`, which names it Source_Capabilities with one object."""
+    status, out, errors = run("0x1161", "--as", "header")
+    assert (status, errors) == (0, "")
+    assert out.splitlines()[0] == "Message header (SOP)  0x1161  Source_Capabilities, 1 object, message ID 0"
+
+
+def test_the_command_as_json() -> None:
+    status, out, _ = run("42022628", "--as", "request", "--offer", OFFER, "--json")
+    assert status == 0
+    shaped = json.loads(out)
+    assert shaped["objects"][0]["voltage_mv"] == 5500
+    assert shaped["readings"][0]["parts"][0]["fields"][0]["bits"] == "31:28"
+    again = json.loads(run("42022628", "--as", "request", *(f"--offer={word}" for word in OFFER.split()), "--json")[1])
+    assert again == shaped
+
+
+@pytest.mark.parametrize("arguments", [
+    (), ("-",), ("volts",), ("--jsn", "12"), ("1042", "--crc", "maybe"), ("1042", "--byte-order", "middle"),
+    ("1042", "--as", "pps"), ("1042", "--offer", "x"), ("\udc80",),
+])
+def test_the_command_complains_in_one_line(arguments: tuple[str, ...]) -> None:
+    status, out, errors = run(*arguments)
+    assert (status, out) == (2, "")
+    assert errors.startswith("pdcheck: ") and errors.count("\n") == 1
+
+
+def test_the_help_lists_every_kind() -> None:
+    _, out, _ = run("--help")
+    assert set(kind_names()) <= set(out.split())
+
+
+@pytest.mark.parametrize("texts", [
+    [OFFER], ["0x53A1", OFFER], ["0xFF00A041", "0x1C001234", "0", "8", "0x000A2443"], ["0x1042"], ["0xFF008001"],
+    ["A153" + "2C91012A" * 5], ["01020304" * 60],
+])
+def test_a_line_fits_the_terminal(texts: list[str]) -> None:
+    explanation = explain(texts)
+    for width in (80, 100):
+        assert max(len(line) for line in explanation_text(explanation, width=width).splitlines()) <= width
+    assert explanation_text(explanation, width=1)
+
+
+def test_an_underscore_will_do() -> None:
+    assert explain(["2A01912C"], as_kind="Source_PDO").readings[0].kind == "source-pdo"

@@ -88,6 +88,45 @@ def test_programmable_and_adjustable(chance: random.Random) -> None:
         }
 
 
+def test_augmented_objects_of_a_sink(chance: random.Random) -> None:
+    """A sink has no power limited flag and no peak current: those bits are reserved (from memory of USB PD R3.2)."""
+    for _ in range(ROUNDS):
+        word, raw = draw("spr_pps", chance, type=3, apdo=0, limited=0)
+        assert only(4, word) == {
+            "kind": "spr_pps", "raw": f"0x{word:08X}", "min_voltage_mv": raw["low"] * 100,
+            "max_voltage_mv": raw["high"] * 100, "current_ma": raw["current"] * 50,
+        }
+        word, raw = draw("epr_avs", chance, type=3, apdo=1, peak=0)
+        assert object_json(parse_power_object(word, side="sink")) == {
+            "kind": "epr_avs", "raw": f"0x{word:08X}", "min_voltage_mv": raw["low"] * 100,
+            "max_voltage_mv": raw["high"] * 100, "pdp_mw": raw["pdp"] * 1000,
+        }
+        word, raw = draw("spr_avs", chance, type=3, apdo=2, peak=3)
+        assert only(4, word) == {
+            "kind": "spr_avs", "raw": f"0x{word:08X}", "current_9v_to_15v_ma": raw["low"] * 10,
+            "current_15v_to_20v_ma": raw["high"] * 10, "reserved_bits_set": [26, 27],
+        }
+
+
+def test_epr_requests_at_epr_positions(chance: random.Random) -> None:
+    """The copied object says how the request is read, whatever the position."""
+    for _ in range(ROUNDS):
+        position = chance.randint(8, 13)
+        power, _ = draw("epr_avs", chance, type=3, apdo=1)
+        word, raw = draw("adjustable_request", chance, position=position, epr=1)
+        message = parse(words(9, word, power))
+        assert message.problems == () and [one.kind for one in message.objects] == ["request", "epr_avs"]
+        assert object_json(message.objects[0]) == {
+            "kind": "request", "raw": f"0x{word:08X}", "position": position, **flags(raw),
+            "voltage_mv": raw["voltage"] * 25, "operating_current_ma": raw["current"] * 50,
+        }
+        power, _ = draw("fixed_source", chance, type=0)
+        word, raw = draw("request", chance, position=position)
+        assert parse(words(9, word, power)).objects[0]["operating_current_ma"] == raw["now"] * 10
+    lone = parse(words(9, word))
+    assert lone.problems == ("EPR_Request has 1 object, the specification 2",)
+
+
 def flags(raw: dict[str, int]) -> dict[str, Value]:
     return {
         "capability_mismatch": bool(raw["mismatch"]), "usb_communications_capable": bool(raw["usb"]),

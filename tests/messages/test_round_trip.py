@@ -72,6 +72,18 @@ def test_every_declaration_builds_what_it_parsed(raw: int, layout: Layout) -> No
     assert int.from_bytes(built, "little") & ~chosen == int.from_bytes(data, "little") & ~chosen
 
 
+@given(st.binary(min_size=64, max_size=64), st.sampled_from(EVERY_LAYOUT))
+@settings(max_examples=600, deadline=None)
+def test_the_shifts_read_what_construct_reads(data: bytes, layout: Layout) -> None:
+    """The fields are read with shifts, from the declaration that construct parses: neither may differ."""
+    one = layout.parse_block(data[: layout.size])
+    offset = 0
+    for group in layout.groups:
+        parsed = group.wire.parse(data[offset : offset + group.size])
+        assert {name: one.fields[name] for name in group.names} == {name: parsed[name] for name in group.names}
+        offset += group.size
+
+
 def _type_bits(layout: Layout) -> int:
     codes = (span for span in layout.spans() if isinstance(span.field, TypeCode))
     return sum(((1 << span.field.bits) - 1) << span.low for span in codes)

@@ -90,14 +90,18 @@ def test_names_of_codes_are_unique() -> None:
 def test_a_family_is_imported_only_when_such_a_message_turns_up() -> None:
     """So that a command starts soon: `vendor` and the extended blocks are not in every capture."""
     program = (
-        "import sys; from pdcheck.messages import parse; parse(bytes.fromhex('61112c91012a')); parse(b'\\x63\\x03');"
+        "import sys; from pdcheck.messages import parse; parse(bytes.fromhex('61112c91012a'));"
+        "parse(bytes.fromhex('42102cb10410')); parse(b'\\x63\\x03');"
         "print(*sorted(name for name in sys.modules if name.startswith('pdcheck.messages.')))"
     )
     root = Path(__file__).parents[2]
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=root)
     loaded = {name.rpartition(".")[2] for name in done.stdout.split()}
     assert "power" in loaded
-    later = {"vendor", "identity", "displayport", "blocks", "capability_blocks", "protocols", "modes", "explain"}
+    later = {
+        "vendor", "identity", "displayport", "blocks", "capability_blocks", "protocols", "modes", "bist", "notices",
+        "extended", "chunks", "cable", "summary", "explain", "explain_kinds", "explain_input", "doubts", "vocabulary",
+    }
     assert not loaded & later
 
 

@@ -159,7 +159,7 @@ def write_case(case: Case, folder: Path, form: str, stem: str) -> Path:
         rate = 4e6 if case.row != "too_slow" else case.rate_hz
         plain = [d for d in PLAIN_DIALECTS if "eight" not in d.name]
         return write_samples(path, capture, rate, VBUS_DIALECTS[0] if case.needs_vbus else rng.choice(plain), rng)
-    if case.packets and case.row != "too_slow" and rng.random() < 0.5:
+    if case.packets and case.row in ROWS and case.row != "too_slow" and rng.random() < 0.5:
         # an analyzer must look at least twice, and jitter aside, into the shortest pulse
         fitting = [rate for rate in (8e6, 12e6, 16e6, 24e6, 100e6) if 1 / rate <= case.way.shortest_pulse_s / 5]
         rate = rng.choice(fitting)

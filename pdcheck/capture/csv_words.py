@@ -1,0 +1,258 @@
+"""Cells of differing widths, eight characters at a time.
+
+Why it is: where a column's cells begin and end anywhere, they can still be looked at many at once: the eight bytes
+from where a cell begins make one 64-bit word, a mask by the cell's width blanks what is not its own, and one pass
+over the words tells whether all are digits, in what order they sort, and what numbers they spell.
+
+In a word the first character is the lowest byte. "Bared" words have had ``0`` taken off every character, so digits
+are 0 to 9, the decimal point (which is compared with itself) is 0, and so is everything behind the cell's end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.csv_cells import level
+from pdcheck.capture.csv_digits import digits_to_integers, fixed_decimals
+
+Bytes = NDArray[np.uint8]
+Words = NDArray[np.uint64]
+Flags = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+NOT_A_LEVEL = 255
+MOST_WIDE = 32
+_ONES = 0x0101010101010101
+_HIGH = np.uint64(0x80 * _ONES)
+_ZEROS = np.uint64(0x30 * _ONES)
+_LIMIT = np.uint64(0x76 * _ONES)  # takes 10 and more over 127
+_EVERY_BYTE = np.uint64(_ONES)
+_MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
+_MINUS, _PLUS = 0x2D, 0x2B
+# The lowest byte with its top bit set, times this, has that byte's place plus one in its top four bits.
+_PLACES = np.uint64(sum((place + 1) << 56 >> (3 + 8 * place) for place in range(8)))
+
+
+def _divisors() -> FloatArray:
+    """By place of the point plus one (0: none) times 16 plus width: what a left-aligned integer is divided by."""
+    table = np.full(160, np.nan)
+    for width in range(1, 9):
+        table[width] = 10.0 ** (8 - width)
+        for place in range(8):
+            if place < width and width > 1:
+                table[16 * (place + 1) + width] = 10.0 ** (8 - place)
+    return table
+
+
+_DIVISORS = _divisors()
+_LEVEL_OF_BYTE = np.array(
+    [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
+)
+
+
+def words_of(data: Bytes) -> Words:
+    """The eight bytes from every place of ``data`` on; a view, to be indexed."""
+    return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """The cells of one column.
+
+    :ivar starts: places of their first bytes in ``data``.
+    :ivar widths: how many bytes each has.
+    """
+
+    data: Bytes
+    starts: IntArray
+    widths: IntArray
+
+    def first(self, count: int) -> Cells:
+        """The first ``count`` of them."""
+        return Cells(self.data, self.starts[:count], self.widths[:count])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What plain decimals of one column have in common.
+
+    :ivar first: their first character where it is a sign, else None.
+    :ivar whole: characters before the point, the sign included.
+    :ivar point: the decimal point's character code.
+    """
+
+    first: int | None
+    whole: int
+    point: int
+
+    @staticmethod
+    def of(cell: bytes) -> Shape | None:
+        """The shape of a cell that is a plain number; None where it has an exponent or begins with the point."""
+        if b"e" in cell or b"E" in cell:
+            return None
+        first = cell[0] if cell[0] in (_MINUS, _PLUS) else None
+        point = max(cell.find(b"."), cell.find(b","))
+        whole = len(cell) if point < 0 else point
+        if whole - (first is not None) < 1:
+            return None
+        return Shape(first, whole, cell[point] if point >= 0 else ord("."))
+
+    def expected(self, place: int) -> tuple[int, int]:
+        """What is taken off the character at ``place``, and what then takes a wrong one over 127."""
+        if place == 0 and self.first is not None:
+            return self.first, 0x7F
+        if place == self.whole:
+            return self.point, 0x7F
+        return 0x30, 0x76
+
+
+def rising(cells: Cells, shape: Shape) -> Flags | None:
+    """Which cells are of the shape and sort not before the one above.
+
+    The verdict holds up to the first False. None where cells are too wide to be looked at this way.
+    """
+    count = len(cells.starts)
+    widest = int(cells.widths.max())
+    if widest > MOST_WIDE:
+        return None
+    good = np.ones(count, bool)
+    if int(cells.widths.min()) < shape.whole:
+        good &= cells.widths >= shape.whole
+    head = _common_start(cells)
+    words = words_of(cells.data)
+    if head:
+        starts = words[cells.starts]
+        starts ^= np.uint64(int.from_bytes(head, "little"))
+        starts &= _MASKS[len(head)]
+        if starts.any():
+            good &= starts == 0
+    earlier: Flags | None = None
+    equal: Flags | None = None
+    for offset in range(len(head), widest, 8):
+        pairs = [shape.expected(offset + place) for place in range(8)]
+        taken_off = np.uint64(sum(pair[0] << 8 * place for place, pair in enumerate(pairs)))
+        limit = np.uint64(sum(pair[1] << 8 * place for place, pair in enumerate(pairs)))
+        masks = _MASKS[np.clip(np.arange(widest + 1) - offset, 0, 8)]
+        bared = words[cells.starts + offset if offset else cells.starts]
+        bared ^= taken_off
+        bared &= masks.take(cells.widths)
+        over = bared + limit
+        over |= bared
+        if int(np.bitwise_or.reduce(over)) & int(_HIGH):
+            good &= (over & _HIGH) == 0
+        sorts = bared.byteswap()
+        now, above = (sorts[1:], sorts[:-1]) if shape.first != _MINUS else (sorts[:-1], sorts[1:])
+        less = now < above
+        earlier = less if earlier is None or equal is None else earlier | (equal & less)
+        if offset + 8 < widest:
+            same = now == above
+            equal = same if equal is None else equal & same
+    if earlier is not None and earlier.any():
+        good[1:] &= ~earlier
+    return good
+
+
+def _common_start(cells: Cells) -> bytes:
+    """What the first and the last cell begin with, and so all between if they are in order: at most eight bytes."""
+    ends = []
+    for row in (0, -1):
+        start = int(cells.starts[row])
+        ends.append(cells.data[start : start + min(8, int(cells.widths[row]))].tobytes())
+    alike = 0
+    for one, other in zip(*ends, strict=False):
+        if one != other:
+            break
+        alike += 1
+    return ends[0][:alike]
+
+
+def decimals(cells: Cells, shape: Shape) -> tuple[NDArray[np.int64], FloatArray] | None:
+    """Whole numbers and rests of cells of which :func:`rising` has said that they are of the shape."""
+    width = max(int(cells.widths.max()), shape.whole)
+    places = np.arange(width)
+    table = cells.data[cells.starts[:, None] + places]
+    table[places >= cells.widths[:, None]] = 0x30
+    if width > shape.whole:
+        table[:, shape.whole] = shape.point
+    return fixed_decimals(table, shape.whole)
+
+
+def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
+    """The values of plain decimals of any widths up to eight, sign apart, and which are such numbers.
+
+    Each value is the float nearest to what is written. None where cells are wider.
+    """
+    leading = cells.data.take(cells.starts)
+    minus = leading == _MINUS
+    starts, widths = cells.starts, cells.widths
+    signed = minus | (leading == _PLUS)
+    if signed.any():
+        starts, widths = starts + signed, widths - signed
+    if int(widths.max()) > 8:
+        return None
+    own = _MASKS.take(widths, mode="clip")
+    bared = words_of(cells.data)[starts]
+    bared ^= _ZEROS
+    bared &= own
+    # Where the point stands: the lowest byte that is zero once the point is taken off.
+    places = bared ^ np.uint64((point ^ 0x30) * _ONES)
+    found = places - _EVERY_BYTE
+    np.invert(places, out=places)
+    found &= places
+    found &= _HIGH
+    np.negative(found, out=places)
+    found &= places
+    before = (found >> np.uint64(7)) - np.uint64(1)
+    after = bared >> np.uint64(8)
+    bared &= before
+    np.invert(before, out=before)
+    after &= before
+    bared |= after
+    over = bared + _LIMIT
+    over |= bared
+    over &= _HIGH
+    found *= _PLACES
+    found >>= np.uint64(60)
+    found <<= np.uint64(4)
+    which = found.view(np.int64)
+    which += widths
+    values = digits_to_integers(bared) / _DIVISORS.take(which, mode="clip")
+    good = over == 0
+    good &= ~np.isnan(values)
+    np.negative(values, out=values, where=minus)
+    return values, good
+
+
+def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
+    """The cells that differ from the one above (the first always), and all their levels (255 for what is none).
+
+    None where cells are wider than eight characters.
+    """
+    if int(cells.widths.min()) == 1 == int(cells.widths.max()):
+        letters = cells.data.take(cells.starts)
+        return _changes(letters), _LEVEL_OF_BYTE.take(letters)
+    if int(cells.widths.max()) > 8 or int(cells.widths.min()) < 1:
+        return None
+    words = words_of(cells.data)[cells.starts]
+    words &= _MASKS.take(cells.widths)
+    changed = _changes(words)
+    distinct, which = np.unique(words[changed], return_inverse=True)
+    if len(distinct) > 64:
+        return None
+    said = []
+    for word in distinct:
+        found = level(int(word).to_bytes(8, "little").rstrip(b"\0").decode("latin-1"))
+        said.append(NOT_A_LEVEL if found is None else found)
+    runs = np.diff(changed, append=len(words))
+    return changed, np.repeat(np.array(said, np.uint8)[which], runs)
+
+
+def _changes(values: NDArray[np.unsignedinteger]) -> IntArray:
+    differs = np.empty(len(values), bool)
+    differs[0] = True
+    np.not_equal(values[1:], values[:-1], out=differs[1:])
+    return np.flatnonzero(differs)
