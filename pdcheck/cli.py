@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,12 +20,39 @@ if TYPE_CHECKING:
     from pdcheck.report.model import Report
 
 EXIT_PASS, EXIT_FAIL, EXIT_UNUSABLE, EXIT_INCONCLUSIVE = 0, 1, 2, 3
+#: What shells expect of a program that was stopped with Ctrl-C.
+EXIT_STOPPED = 130
 #: Of several files the worst decides: a file that cannot be used, then a fail, then a doubt.
 _WORST = (EXIT_UNUSABLE, EXIT_FAIL, EXIT_INCONCLUSIVE, EXIT_PASS)
 
 
 class _Commands(click.Group):
     """Turns every error that a user can cause into one line and exit status 2."""
+
+    def main(self, *args: Any, **options: Any) -> Any:
+        """Run the command; a mistyped option or command is one line as well."""
+        if not options.get("standalone_mode", True):
+            return super().main(*args, **options)
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                # A file name may hold what the terminal's encoding does not.
+                stream.reconfigure(errors="replace")
+        options["standalone_mode"] = False
+        try:
+            status = super().main(*args, **options)
+        except click.exceptions.NoArgsIsHelpError as error:
+            click.echo(error.format_message())
+            sys.exit(EXIT_UNUSABLE)
+        except click.ClickException as error:
+            _complain(" ".join(error.format_message().split()) + "; see pdcheck --help")
+            sys.exit(EXIT_UNUSABLE)
+        except click.Abort:
+            _complain("stopped")
+            sys.exit(EXIT_STOPPED)
+        except OSError as error:
+            _complain(f"the output cannot be written: {error.strerror}; free some space or write elsewhere")
+            sys.exit(EXIT_UNUSABLE)
+        sys.exit(status if isinstance(status, int) else EXIT_PASS)
 
     def invoke(self, ctx: click.Context) -> object:
         try:
@@ -196,6 +223,21 @@ def explain(
     # A terminal that cannot show a degree sign shows something in its place.
     encoding = sys.stdout.encoding or "utf-8"
     click.echo(text.encode(encoding, "replace").decode(encoding))
+
+
+@main.command()
+@click.argument("scenario")
+@click.option("-o", "--output", "out", metavar="OUT", help="The file to write, or a folder for it.")
+def synth(scenario: str, out: str | None) -> None:
+    """Write a waveform file for a conversation described in a text file (.talk).
+
+    The scenario itself says which file and in what form; -o says otherwise. The README shows the form, and
+    captures/demo holds examples.
+    """
+    from pdcheck.synth import write_scenario
+
+    for path in write_scenario(scenario, out):
+        click.echo(f"written: {path}")
 
 
 if __name__ == "__main__":

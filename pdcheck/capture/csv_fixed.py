@@ -24,7 +24,7 @@ from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_of
 
 LEAST_ROWS = 128
-_NOT_A_LEVEL = 255
+NOT_A_LEVEL = 255
 _MINUS, _PLUS = 0x2D, 0x2B
 Bytes = NDArray[np.uint8]
 
@@ -81,7 +81,7 @@ class FixedReader:
         for lane, span in enumerate(template.levels):
             levels[lane] = _levels(rows, span)
         if len(levels):
-            good &= levels.max(axis=0) != _NOT_A_LEVEL
+            good &= levels.max(axis=0) != NOT_A_LEVEL
         if not good.all():
             bad = int(np.argmin(good))
             count = int(changed[bad])
@@ -216,14 +216,15 @@ def _windows(template: Template) -> list[_Window]:
     return out
 
 
-_LEVEL_OF_BYTE = np.array(
-    [_NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
+LEVEL_OF_BYTE = np.array(
+    [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
 )
+"""The level that a single character stands for; :data:`NOT_A_LEVEL` where it stands for none."""
 
 
 def _levels(rows: Bytes, span: Span) -> Bytes:
     if span.width == 1:
-        return _LEVEL_OF_BYTE[rows[:, span.start]]
+        return LEVEL_OF_BYTE[rows[:, span.start]]
     cells = np.ascontiguousarray(rows[:, span.start : span.end])
     flat = cells.tobytes()
     width = span.width
@@ -234,7 +235,7 @@ def _levels(rows: Bytes, span: Span) -> Bytes:
         said = known.get(cell)
         if said is None:
             found = level(cell.decode("latin-1"))
-            said = known[cell] = _NOT_A_LEVEL if found is None else found
+            said = known[cell] = NOT_A_LEVEL if found is None else found
         out[row] = said
     return out
 
@@ -279,7 +280,7 @@ class _Times:
         span = self.span
         assert span is not None
         cells = self._table[:, span.start : span.end]
-        if len(rows) < len(cells):
+        if len(rows) < len(cells):  # as many can only be all: nobody asks for a row twice
             cells = cells[rows]
         whole0, part0 = self._origin
         if span.exponent < 0 and len(rows) > 4:

@@ -219,8 +219,10 @@ class _CsvFile:
         """Does this block go on with the same step? Looks where something happens, and at every 512th row; an extra row anywhere moves all behind it."""
         steady = self._steady
         assert steady is not None
-        step = steady.step
-        spots = np.append(np.arange(0, block.rows, _SPOT_CHECK if block.rows > 4 * _SPOT_CHECK else 1), block.rows - 1)
+        step = place.last_time / (place.rows - 1)
+        spots = np.arange(block.rows)
+        if block.rows > 4 * _SPOT_CHECK:
+            spots = np.append(spots[: -1 : _SPOT_CHECK], block.rows - 1)
         for rows in (block.changed, *telling, spots):
             steady.follow(rows + place.rows, block.times(rows), block.quantum)
         if not steady.holds:
@@ -271,7 +273,7 @@ class _CsvFile:
             assert place.origin is not None
             start = (place.origin[0] + place.origin[1]) * layout.time_factor
             if self._steady is not None:
-                period = self._steady.step * layout.time_factor
+                period = place.last_time / (place.rows - 1) * layout.time_factor
                 factor = period if self._by_row else factor
         kind = "csv-edges" if period is None else "csv-samples"
         digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}

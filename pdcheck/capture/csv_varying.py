@@ -1,33 +1,30 @@
 """Rows of one pattern but not of one width.
 
-Why it is: many exporters drop trailing zeros, so that every row has a width of its own. Two ways through:
+Why it is: many exporters drop trailing zeros or print a minus now and then, so that rows have widths of their own.
+Here all line ends of a stretch are found at once (and all separators, where more than the time varies in width),
+which gives the places of all cells; then each column is checked as a whole, eight characters at a time. Times are
+turned into numbers only where they are asked for.
 
-- Where a time is followed by single characters only, these stand at fixed distances from the line end. All line
-  ends of a block are found at once, levels are looked up byte by byte, and the times of rows between changes are
-  never read.
-- Otherwise all separators are found at once; where they follow the pattern of the first row, the places of all
-  cells are known, and numbers are read eight digits at a time.
-
-Times are read only where they are asked for: at changes, at kept points, and at every 64th row to see that they
-rise. Rows whose numbers look otherwise (an exponent, say) are read one by one, as long as they are few.
+What does not follow the pattern ends the stretch; the careful reader takes over there and says what it is.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import is_number, whole_and_part
-from pdcheck.capture.csv_fixed import LEVEL_OF_BYTE, NOT_A_LEVEL
+from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
-from pdcheck.capture.csv_runs import Decimals, read_decimals
 from pdcheck.capture.csv_template import Span, Template, template_of
+from pdcheck.capture.csv_words import NOT_A_LEVEL, Bytes, Cells, Flags, Shape, decimals, levels, numbers, rising
 
 LEAST_ROWS = 16
-_SPOT_CHECK = 64
-_LETTERS_FROM = 0x3A
-Bytes = NDArray[np.uint8]
+STRETCH = 1 << 18
+_LOOK_AHEAD = 16
+_FEW = 4
 
 
 class VaryingReader:
@@ -38,68 +35,253 @@ class VaryingReader:
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
-        first_end = room.find(b"\n", start, min(end, start + 4096)) + 1
-        if first_end == 0:
+        end = room.rfind(b"\n", start, min(end, start + STRETCH)) + 1
+        if end <= start:
             return None
-        template = template_of(bytes(room[start:first_end]), self._layout)
-        if template is None or any(span.width != 1 for span in template.levels):
+        template = self._template(room, start, end)
+        if template is None:
             return None
-        if _ends_in_levels(template):
-            found = self._by_line_ends(data, start, end, template, place)
-        else:
-            found = self._by_separators(data, start, end, template, place)
-        if found is None or found.rows < LEAST_ROWS:
+        columns = _Columns.find(template, self._layout, data, start, end)
+        if columns is None or len(columns.line_ends) < LEAST_ROWS:
             return None
-        return found, found.end
+        return _rows(columns, template, place)
 
-    def _by_line_ends(self, data: Bytes, start: int, end: int, template: Template, place: Place) -> _Rows | None:
-        time = template.time
-        assert time is not None
-        line_ends = np.flatnonzero(data[start:end] == 10)
-        line_ends += start
-        if len(line_ends) < LEAST_ROWS:
-            return None
-        tail = template.width - time.end
-        levels = np.empty((len(template.levels), len(line_ends)), np.uint8)
-        for lane, span in enumerate(template.levels):
-            codes = data.take(line_ends - (template.width - 1 - span.start), mode="clip")
-            LEVEL_OF_BYTE.take(codes, out=levels[lane], mode="clip")
-        good = levels.max(axis=0) != NOT_A_LEVEL if not (levels <= 1).all() else np.ones(len(line_ends), bool)
-        for at in template.fixed_places():
-            if time.end <= at < template.width - 1:
-                good &= data.take(line_ends - (template.width - 1 - at), mode="clip") == template.row[at]
-        # One separator more or less would hide in the time cell; their number tells.
-        delimiter = ord(self._layout.delimiter)
-        whole = data[start : int(line_ends[-1]) + 1]
-        if np.count_nonzero(whole == delimiter) != len(line_ends) * template.row.count(delimiter):
-            return None
-        if whole.max() >= _LETTERS_FROM and not _only_exponents(whole, template):
-            return None
-        return self._rows(data, start, line_ends, good, levels, (), time.start, tail, time, place)
+    def _template(self, room: bytearray, start: int, end: int) -> Template | None:
+        """The shape of the longest of the next rows: it shows most of what may be in one."""
+        rows: list[bytes] = []
+        for _ in range(_LOOK_AHEAD):
+            after = room.find(b"\n", start, min(end, start + 4096)) + 1
+            if after == 0:
+                break
+            rows.append(bytes(room[start:after]))
+            start = after
+        return template_of(max(rows, key=len), self._layout) if len(rows) == _LOOK_AHEAD else None
 
-    def _by_separators(self, data: Bytes, start: int, end: int, template: Template, place: Place) -> _Rows | None:
-        delimiter = ord(self._layout.delimiter or "\n")
-        if delimiter in (10, 32) or b'"' in template.row:
-            return None
-        block = data[start:end]
-        marks = block == 10
-        lines = int(np.count_nonzero(marks))
-        marks |= block == delimiter
-        places = np.flatnonzero(marks)
-        places += start
-        each = template.row.count(delimiter) + 1
-        if lines < LEAST_ROWS or len(places) != lines * each:
-            return None
-        table = places.reshape(lines, each)
-        if not bool((data.take(table[:, -1]) == 10).all()):
-            return None
-        begins = np.empty_like(table)
-        begins[:, 1:] = table[:, :-1] + 1
-        begins[0, 0] = start
-        begins[1:, 0] = table[:-1, -1] + 1
-        return self._cells(data, start, begins, table, template, place)
 
-    def _cells(
-        self, data: Bytes, start: int, begins: IntArray, ends: IntArray, template: Template, place: Place
-    ) -> _Rows | None:
-        raise NotImplementedError
+def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock, int] | None:
+    """What the columns hold, down to the first row that is not as it should be."""
+    good = columns.good
+    shape: Shape | None = None
+    if template.time is not None:
+        shape = Shape.of(template.row[template.time.start : template.time.end])
+        in_order = None if shape is None else rising(columns.cells[template.time], shape)
+        if in_order is None:
+            return None
+        good &= in_order
+    values: list[FloatArray] = []
+    for span in template.numbers:
+        cell = template.row[span.start : span.end]
+        found = numbers(columns.cells[span], cell[span.point] if span.point < len(cell) else ord("."))
+        if found is None:
+            return None
+        values.append(found[0])
+        good &= found[1]
+    changes: list[IntArray] = []
+    lanes: list[Bytes] = []
+    for span in template.levels:
+        said = levels(columns.cells[span])
+        if said is None:
+            return None
+        changes.append(said[0])
+        lanes.append(said[1])
+        if (said[1][said[0]] == NOT_A_LEVEL).any():
+            good &= said[1] != NOT_A_LEVEL
+    count = len(good) if good.all() else int(np.argmin(good))
+    if count < LEAST_ROWS:
+        return None
+    times: _Times | None = None
+    if template.time is not None:
+        assert shape is not None
+        times = _Times(columns.cells[template.time].first(count), shape, place)
+        if place.rows and float(times(np.zeros(1, np.intp))[0]) < place.last_time:
+            return None
+    changed = np.zeros(1, np.intp)
+    if changes:
+        changed = _union(changes, len(good))
+        changed = changed[: int(np.searchsorted(changed, count))]
+    at_changes = np.empty((len(lanes), len(changed)), np.uint8)
+    for lane, said_levels in enumerate(lanes):
+        at_changes[lane] = said_levels[changed]
+    block = RowBlock(
+        rows=count, lines=count, changed=changed, levels=at_changes,
+        numbers=tuple(column[:count] for column in values),
+        times=times or _no_times, quantum=times.quantum if times is not None else 0.0,
+    )  # fmt: skip
+    return block, int(columns.line_ends[count - 1]) + 1
+
+
+def _union(parts: list[IntArray], count: int) -> IntArray:
+    if sum(map(len, parts)) == len(parts):
+        return parts[0]  # nothing but the first row
+    marked = np.zeros(count, bool)
+    for part in parts:
+        marked[part] = True
+    return np.flatnonzero(marked)
+
+
+def _no_times(rows: IntArray) -> FloatArray:
+    raise AssertionError("rows are counted in a file without a time column")
+
+
+@dataclass(frozen=True, eq=False)
+class _Columns:
+    """Where the cells of a stretch are.
+
+    :ivar line_ends: places of the line feeds.
+    :ivar good: which rows have their separators where the template has them.
+    """
+
+    line_ends: IntArray
+    cells: dict[Span, Cells]
+    good: Flags
+
+    @staticmethod
+    def find(template: Template, layout: Layout, data: Bytes, start: int, end: int) -> _Columns | None:
+        """The cells of all whole rows from ``start`` to ``end``; None where the template is not simple enough."""
+        floating = [*template.numbers, *template.ignored, *([template.time] if template.time else [])]
+        anchored = all(span.width == 1 for span in template.levels)
+        if len(floating) <= 1 and not template.ignored and anchored:
+            return _by_line_ends(template, floating, data, start, end)
+        return _by_separators(template, layout, data, start, end)
+
+
+def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: int, end: int) -> _Columns:
+    """At most one cell varies in width: everything else is at a fixed distance from the row's start or end."""
+    ends = np.flatnonzero(data[start:end] == 10)
+    ends += start
+    starts = np.empty_like(ends)
+    starts[0] = start
+    np.add(ends[:-1], 1, out=starts[1:])
+    good = np.ones(len(ends), bool)
+    least = template.width - 1
+    cells: dict[Span, Cells] = {}
+    border = template.width
+    for span in floating:
+        least -= span.width
+        border = span.start
+        widths = ends - starts
+        widths -= least
+        cells[span] = Cells(data, starts + span.start if span.start else starts, widths)
+        if int(widths.min()) < 1:
+            # Too short a row; a width of one keeps its places inside the buffer, and it is not good.
+            good &= widths >= 1
+            np.maximum(widths, 1, out=widths)
+    if not floating:
+        good &= ends - starts == least
+
+    def places(at: int) -> IntArray:
+        return starts + at if at < border else ends - (template.width - 1 - at)
+
+    ones = np.ones(len(ends), np.intp)
+    for span in template.levels:
+        cells[span] = Cells(data, places(span.start), ones)
+    for at in template.fixed_places():
+        if at == template.width - 1:
+            continue
+        right = data.take(places(at), mode="clip") == template.row[at]
+        if not right.all():
+            good &= right
+    return _Columns(ends, cells, good)
+
+
+def _by_separators(template: Template, layout: Layout, data: Bytes, start: int, end: int) -> _Columns | None:
+    """Several cells vary in width: nothing but separators may stand between them."""
+    delimiter = layout.delimiter.encode()
+    if len(delimiter) != 1 or delimiter == b" ":
+        return None
+    spans = sorted(
+        (*template.levels, *template.numbers, *template.ignored, *((template.time,) if template.time else ())),
+        key=lambda span: span.start,
+    )
+    between = bytes(template.row[at] for at in template.fixed_places())
+    separators = between.rstrip(b"\r\n")
+    line_end = between[len(separators) :]
+    trailing = len(separators) - (len(spans) - 1)
+    if line_end not in (b"\n", b"\r\n") or trailing not in (0, 1) or separators.strip(delimiter):
+        return None
+    stretch = data[start:end]
+    if int(stretch.min()) == 0 or (template.ignored and not _plain(template, stretch)):
+        return None
+    marks: NDArray[np.bool_] = stretch == 10
+    marks |= stretch == delimiter[0]
+    found = np.flatnonzero(marks)
+    found += start
+    per_row = len(spans) + trailing
+    count = len(found) // per_row
+    if count == 0:
+        return None
+    table = found[: count * per_row].reshape(count, per_row)
+    # Each row must end in a line feed and hold none before: then from the first row on all are in step.
+    good = data.take(table[:, -1]) == 10
+    for column in range(per_row - 1):
+        good &= data.take(table[:, column]) != 10
+    if not good.all():
+        count = int(np.argmin(good))
+        if count == 0:
+            return None
+        table, good = table[:count], good[:count]
+    cells: dict[Span, Cells] = {}
+    starts = np.empty(count, np.intp)
+    starts[0] = start
+    np.add(table[:-1, -1], 1, out=starts[1:])
+    ends = np.ascontiguousarray(table[:, -1])
+    extra = len(line_end) - 1
+    if extra:
+        good &= data.take(ends - 1) == 13
+    for place, span in enumerate(spans):
+        stop = np.ascontiguousarray(table[:, place])
+        widths = stop - starts
+        if extra and place == per_row - 1:
+            widths -= extra
+        if int(widths.min()) < 1:
+            good &= widths >= 1
+            np.maximum(widths, 1, out=widths)
+        cells[span] = Cells(data, starts, widths)
+        starts = stop + 1
+    if trailing:
+        good &= ends - starts == extra
+    return _Columns(ends, cells, good)
+
+
+def _plain(template: Template, stretch: Bytes) -> bool:
+    """Whether cells that nobody reads hold no quotes, which may hide separators, and cannot start a comment."""
+    first = min((span.start for span in template.ignored), default=1)
+    if first == 0 and any((stretch == ord(mark[0])).any() for mark in COMMENT_MARKS):
+        return False
+    return not (stretch == ord('"')).any()
+
+
+class _Times:
+    """Times of rows, read when asked for.
+
+    :ivar quantum: the weight of the last digit of the time that is printed with most.
+    """
+
+    def __init__(self, cells: Cells, shape: Shape, place: Place) -> None:
+        self._cells = cells
+        self._shape = shape
+        assert place.origin is not None
+        self._origin = place.origin
+        self._asked: IntArray | None = None
+        self._answer: FloatArray = np.empty(0)
+        self.quantum = 10.0 ** -max(0, int(cells.widths.max()) - shape.whole - 1)
+
+    def __call__(self, rows: IntArray) -> FloatArray:
+        if rows is not self._asked:
+            self._answer = self._read(rows)
+            self._asked = rows
+        return self._answer
+
+    def _read(self, rows: IntArray) -> FloatArray:
+        cells = self._cells
+        whole0, part0 = self._origin
+        chosen = Cells(cells.data, cells.starts[rows], cells.widths[rows])
+        if len(rows) > _FEW:
+            parts = decimals(chosen, self._shape)
+            if parts is not None:
+                return (parts[0] - whole0) + (parts[1] - part0)
+        out = np.empty(len(rows))
+        for row, (start, width) in enumerate(zip(chosen.starts.tolist(), chosen.widths.tolist(), strict=True)):
+            whole, part = whole_and_part(cells.data[start : start + width].tobytes().decode("latin-1"))
+            out[row] = (whole - whole0) + (part - part0)
+        return out

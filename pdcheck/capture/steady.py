@@ -32,11 +32,6 @@ class Steady:
         self._most = np.inf
         self.holds = True
 
-    @property
-    def step(self) -> float:
-        """The middle of the steps that are possible, in the unit of the times."""
-        return (self._least + self._most) / 2
-
     def follow(self, rows: NDArray[np.intp], times: FloatArray, quantum: float) -> bool:
         """Take some rows into account.
 

@@ -12,6 +12,10 @@ from dataclasses import dataclass
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Silence, Step
 
 
+#: So many unheard offers end a contract in all but name. Our own choice.
+_UNHEARD_OFFERS = 3
+
+
 @dataclass(frozen=True)
 class Reached:
     """A step reached and when (seconds); ``t_s`` None where it was reached before the capture shows it."""
@@ -95,12 +99,13 @@ def steps_of(conversation: Conversation) -> list[Reached]:
 def find_stop(conversation: Conversation) -> Stop | None:
     """Where negotiation stopped; None where it did not, or where there was none to stop.
 
-    With a contract standing, only a try that the source accepted and never finished counts as stopped. With
-    a contract lost, the tries after the loss count.
+    With a contract standing, only a last try counts that the source accepted and never finished, or in which its new
+    offers went unheard (the device was unplugged or fell silent). With a contract lost, the tries after the loss
+    count.
     """
     if conversation.standing is not None:
         last = conversation.negotiations[-1] if conversation.negotiations else None
-        if last is None or last.ending is not Ending.CAPTURE_END or not last.accepted:
+        if last is None or last.ending is not Ending.CAPTURE_END or not (last.accepted or _unheard(last)):
             return None
         tries = [last]
     else:
@@ -119,6 +124,15 @@ def find_stop(conversation: Conversation) -> Stop | None:
         decisive = decided[-1]
     step = list(Step)[furthest]
     return Stop(step, decisive, alike, decisive.next_s - due_from(decisive, step))
+
+
+def _unheard(one: Negotiation) -> bool:
+    """True where several offers went out and nothing at all came back."""
+    silences = [s for o in one.offers for s in o.silences]
+    return (
+        one.request is None and not any(received(o) for o in one.offers)
+        and silences.count(Silence.NOTHING) >= _UNHEARD_OFFERS
+    )
 
 
 def due_from(one: Negotiation, missing: Step) -> float:

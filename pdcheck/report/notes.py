@@ -128,9 +128,7 @@ def _levels() -> str:
 
 
 def _types() -> str:
-    rows = (
-        (type(t).__name__, t.value, t.name, note.since, note.checked) for t, note in message_types.NOTES.items()
-    )
+    rows = ((type(n.type).__name__, n.type.value, n.type.name, n.since, n.checked) for n in message_types.NOTES)
     return f"# Message types\n\n{_CHECKED}\n" + _table(("class", "value", "name", "since", "checked"), rows)
 
 

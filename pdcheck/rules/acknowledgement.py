@@ -178,7 +178,7 @@ def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
     seen = silences_of(messages)
     if stop.open_end and stop.waited_s < _RETRIES_OVER_S:
         return
-    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, ENOUGH_SILENCES if stop.open_end else 2):
+    if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
         return
     sent = sum(len(m.transmissions) for m in messages)
     yield Claim(

@@ -90,7 +90,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
 
 
 @rule(
-    id="contract-regained", family="resets", severity=Severity.WARN,
+    id="contract-regained", family="resets", severity=Severity.INFO,
     title="A contract was lost in a reset and made again",
     checks="Hard Resets during a contract after which negotiation succeeded.",
     why="Charging was interrupted. Once is usual when a device starts up on the charger; repeated it is a fault.",

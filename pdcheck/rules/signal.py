@@ -21,6 +21,7 @@ from pdcheck.standard.line_code import Sop
 #: From this sampling step on a half bit (1.5 to 1.9 us) can fall between two samples.
 TOO_SLOW_S = 0.9e-6
 _ENOUGH_BROKEN = 2
+_SURELY_BROKEN = 4
 #: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
 _MUCH_SKEW = 0.25
 #: A packet broken this soon after the start was cut by it; that says nothing about the line.
@@ -59,10 +60,12 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
         return
     if any(n.request is not None for n in case.conversation.negotiations):
         return
-    # Only other traffic that came through whole shows that the capture is good and the offers are not.
+    # Only other traffic that came through whole shows that the capture is good and the offers are not; a port that
+    # is heard to answer has heard an offer.
     # A threshold far off the middle breaks packets in the capture alone.
     skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in case.conversation.transmissions)
-    sure = quality.packets > 0 and len(broken) >= 3 and skews[len(skews) // 2] < _MUCH_SKEW
+    answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in case.conversation.transmissions)
+    sure = quality.packets > 0 and not answered and len(broken) >= _SURELY_BROKEN and skews[len(skews) // 2] < _MUCH_SKEW
     common = max(set(broken), key=broken.count)
     first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)
     yield Claim(

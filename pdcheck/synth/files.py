@@ -7,6 +7,7 @@ performance and output give the same bytes.
 from __future__ import annotations
 
 import gzip
+import re
 from collections.abc import Iterator
 
 from pdcheck.errors import ScenarioError
@@ -17,6 +18,8 @@ from pdcheck.synth.wave import Chance, Wave
 _MOST_ROWS = 12_000_000
 _SLOW = (ColumnKind.VBUS, ColumnKind.CURRENT)
 _DECIMALS = {1.0: 9, 1e-3: 6, 1e-6: 3, 1e-9: 0}
+#: Characters that mean something else in a value change dump, a bit range for example.
+_NO_NAME = re.compile(r"[^\w.]+")
 _TICK_NAMES = {1e-9: "1 ns", 1e-8: "10 ns", 1e-7: "100 ns", 1e-6: "1 us"}
 
 
@@ -147,7 +150,7 @@ def _vcd(output: Output, performance: Performance, slow: _SlowValues) -> Iterato
     yield f"$timescale {_TICK_NAMES[output.tick_s]} $end\n$scope module bench $end\n"
     for column in columns:
         kind = "real 64" if column.kind in _SLOW else "wire 1"
-        name = "_".join(column.name.replace("$", "_").split()) or "line"
+        name = _NO_NAME.sub("_", column.name).strip("_") or f"line_{marks[column.name]}"
         yield f"$var {kind} {marks[column.name]} {name} $end\n"
     yield "$upscope $end\n$enddefinitions $end\n#0\n$dumpvars\n"
     levels = [column for column in columns if column.kind is ColumnKind.CC]

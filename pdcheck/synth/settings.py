@@ -275,3 +275,4 @@ _SETTINGS: dict[str, Callable[[Settings, str], None]] = {
     "acknowledge": _acknowledge, "rate": _rate, "revision": _revision, "source": _source_is, "noise": _noise,
     "every": _every, "zero": _zero,
 }
+SETTING_NAMES = tuple(_SETTINGS)

@@ -274,3 +274,4 @@ _MANNERS: tuple[tuple[re.Pattern[str], Callable[..., Manner]], ...] = tuple(
         (r"bad k-code (\d)", lambda manner, number: replace(manner, bad_kcode=whole(number, 1, 4, "K-code"))),
     )
 )
+MANNER_PATTERNS = tuple(pattern for pattern, _ in _MANNERS)

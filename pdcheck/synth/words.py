@@ -116,7 +116,8 @@ def one_of(text: str, names: Iterable[str], what: str) -> str:
     for name in known:
         if name.lower() == text.lower():
             return name
-    near = get_close_matches(text.lower(), [name.lower() for name in known], 1, 0.6)
+    alike = [name.lower() for name in known] if text[:1].isalpha() else []
+    near = get_close_matches(text.lower(), alike, 1, 0.6)
     nearest = next((name for name in known if near and name.lower() == near[0]), None)
     listed = ", ".join(known) if len(known) <= 12 else ", ".join(known[:12]) + ", ..."
     raise Complaint(

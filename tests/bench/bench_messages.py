@@ -5,7 +5,8 @@
 Three kinds of traffic: a keep-alive mixture (an offer, a request, EPR keep-alives and PPS status over and over,
 message IDs counting, each acknowledged), a programmable supply that is asked for another voltage each time, and
 words that never come twice, for which nothing can be remembered. Plain construct parses headers, objects and
-blocks with the same declarations, every time. One pass each, the first sight of every word included. The figures measured are in `NOTES_messages.md`.
+blocks with the same declarations, every time. One pass each, the first sight of every word included. The figures
+measured are in `NOTES_messages.md`.
 """
 
 from __future__ import annotations

@@ -14,6 +14,8 @@ from tests.reference.faulty_talks import NEEDS_R3X as FAULTY_R3X
 from tests.reference.healthy_talks import HEALTHY
 from tests.reference.healthy_talks import NEEDS_R3X as HEALTHY_R3X
 from tests.reference.second_encoder import LineManners, Wave, mains_hum, stray_toggles
+from tests.reference.sloppy_talks import NEEDS_R3X as SLOPPY_R3X
+from tests.reference.sloppy_talks import SLOPPY
 from tests.reference.talk import Ports, Talk
 from tests.reference.wave_files import (
     PLAIN_DIALECTS,
@@ -31,10 +33,13 @@ SKEWS = (-0.4e-6, 0.0, 0.4e-6)
 FAST_ROWS = frozenset(
     {"healthy", "no_request", "request_unanswered", "valid_rejected", "invalid_rejected", "starts_late", "too_slow"}
 )
-WIDE_FLAWS = ("", "", "cut", "drift", "spikes", "sinktx", "jiggle", "sag")
+WIDE_FLAWS = ("", "", "cut", "drift", "spikes", "sinktx", "jiggle", "sag", "meter")
 NO_TALK = ("nothing", "toggling", "hum", "too_slow")
 NAMES = {words.R20: "R2.0", words.R3X: "R3.x"}
+# who pulls the plug has ended the contract, but nobody is to blame
+UNPLUGGED = Expect(("pass", "inconclusive"), not_suspects=("source", "sink", "cable"))
 ROWS = ("healthy", *FAULTY, *NO_TALK)
+MORE_ROWS = ("sloppy",)
 
 
 @dataclass(frozen=True)
@@ -115,6 +120,11 @@ def make_case(row: str, seed: int, way: Way, *, story: str = "", fast: bool = Fa
         talk = Talk(rng, draw_ports(rng, way, r3x=name in HEALTHY_R3X, fast=fast), attach_s)
         HEALTHY[name](talk)
         variant, expect = name, PASS
+    elif row == "sloppy":
+        name = story or rng.choice(sorted(SLOPPY))
+        talk = Talk(rng, draw_ports(rng, way, r3x=name in SLOPPY_R3X), attach_s)
+        SLOPPY[name](talk)
+        variant, expect = name, UNPLUGGED if name == "pulled_out" else PASS
     else:
         teller, expect = FAULTY[row]
         talk = Talk(rng, draw_ports(rng, way, r3x=row in FAULTY_R3X, fast=fast), attach_s)

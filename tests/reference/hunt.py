@@ -12,7 +12,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from tests.reference.cases import ROWS, Case, draw_case, write_case
+from tests.reference.cases import MORE_ROWS, ROWS, Case, draw_case, write_case
 from tests.reference.doubtful import DOUBTFUL, doubtful_case
 from tests.reference.judge import judge, mismatch
 
@@ -28,7 +28,7 @@ def one(row: str, seed: int, folder: Path, *, wide: bool) -> tuple[Case, Path, s
         status, report = judge(path)
         wrong = mismatch(case, status, report)
     except Exception as error:
-        wrong = f"{type(error).__name__}: {error}"
+        wrong = f"{type(error).__name__}: " + " | ".join(str(error).strip().splitlines()[-3:])
     return case, path, wrong
 
 
@@ -37,7 +37,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1, help="first seed")
     parser.add_argument("--count", type=int, default=100, help="how many seeds")
-    parser.add_argument("--row", choices=ROWS + DOUBTFUL, help="only this row (else half healthy, half the others in turn)")
+    parser.add_argument("--row", choices=ROWS + MORE_ROWS + DOUBTFUL, help="only this row (else half healthy)")
     parser.add_argument("--doubtful", action="store_true", help="only captures that do not show everything")
     parser.add_argument("--wide", action="store_true", help="skew, jitter and flaws up to what the standard allows")
     parser.add_argument("--keep", type=Path, help="keep the files of mismatches here")

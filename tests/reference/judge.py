@@ -69,7 +69,7 @@ def _packets_lost(case: Case, report: dict[str, Any]) -> list[str]:
 
 def _contract(case: Case, report: dict[str, Any]) -> list[str]:
     """Whether the last contract of a healthy conversation is the one reported."""
-    if case.row != "healthy" or case.talk is None or case.talk.settled is None:
+    if case.row not in ("healthy", "sloppy") or case.talk is None or case.talk.settled is None:
         return []
     demand, contract = case.talk.settled, report.get("contract")
     if not contract:

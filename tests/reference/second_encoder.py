@@ -241,6 +241,8 @@ def _driven(packet: Packet, manners: LineManners, rng: random.Random) -> list[Ed
     if flaws.cut_bits:
         begin = packet.start_s + (flaws.cut_bits - 0.25) * unit
         edges = [edge for edge in edges if edge[0] >= begin]
+        if not edges:
+            return []
     last_s, level = edges[-1]
     low_s = last_s
     if level == 1:  # the driver stays high for one unit interval and only then goes low

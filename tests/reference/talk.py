@@ -10,6 +10,7 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from tests.reference import words
 from tests.reference.offers import Demand
@@ -19,6 +20,7 @@ from tests.reference.second_encoder import (
     Flaws,
     LineManners,
     Packet,
+    Wave,
     bounce,
     mains_hum,
     render,
@@ -78,6 +80,9 @@ class Talk:
         self._back_s = 0.0
         self.met = False  # the sink has answered, so both know the revision
         self.source_bit5 = ports.source_bit5
+        self.response, self.transmit = T_RESPONSE, T_TRANSMIT
+        self.id_step = 1
+        self.opened_s: list[float] = []  # when the plug was pulled
         self._ids: dict[tuple[str, str], int] = {}
 
     # --- small things
@@ -88,7 +93,7 @@ class Talk:
 
     def responding(self) -> None:
         """The time a port takes over its answer."""
-        self.wait((0.1e-3, 0.4e-3) if self.ports.fast else T_RESPONSE)
+        self.wait((0.1e-3, 0.4e-3) if self.ports.fast else self.response)
 
     def revision(self, sender: str) -> int:
         """The revision field a port uses at this point."""
@@ -132,7 +137,7 @@ class Talk:
 
     def count_on(self, sender: str, sop: str = "SOP") -> None:
         """Increment a port's MessageID."""
-        self._ids[(sender, sop)] = (self.next_id(sender, sop) + 1) % 8
+        self._ids[(sender, sop)] = (self.next_id(sender, sop) + self.id_step) % 8
 
     # --- packets
 
@@ -160,7 +165,7 @@ class Talk:
 
     def good_crc(self, by: str, packet: Packet, *, message_id: int | None = None, flaws: Flaws = NO_FLAWS) -> Packet:
         """The answer of the receiver's hardware to a packet that has just ended."""
-        self.wait(T_TRANSMIT)
+        self.wait(self.transmit)
         own = int.from_bytes(packet.payload[:2], "little") >> 9 & 7
         number = own if message_id is None else message_id
         revision = 0 if self.ports.sloppy_goodcrc == by else None
@@ -286,7 +291,38 @@ class Talk:
         self.now = self.vbus[-1][0]
         self.wait((5e-3, 40e-3) if soon else (5e-3, 240e-3))
 
+    def unplug(self) -> None:
+        """The contact opens; VBUS and current go away, both ports forget what was."""
+        self.wait((10e-3, 50e-3))
+        self.opened_s.append(self.now)
+        self.draw(0.0, self.now)
+        self.move_vbus(0.0, self.now + 5e-3, self.now + self.rng.uniform(20e-3, 600e-3))
+        self.restart_ids()
+        self.source_bit5 = self.ports.source_bit5
+        self.met = False
+        self.now = self.vbus[-1][0]
+
     # --- to a capture
+
+    def _opened(self, cc: Wave, at_s: float, idle: int) -> Wave:
+        """The line while the plug is out: chatter, then an open level or a port looking for a partner."""
+        rng = self.rng
+        later = [packet.start_s for packet in self.packets if packet.start_s > at_s]
+        again = later[0] - 0.1 if later else cc.end_s
+        edges = bounce(at_s, 1, rng)
+        if rng.random() < 0.6:
+            edges += stray_toggles(edges[-1][0] + 5e-3, again, rng)
+        if later:
+            edges.append((max(again, edges[-1][0] + 1e-3), idle))
+        kept = [edge for edge in edges if edge[0] < cc.end_s]
+        changes = [edge for edge in cc.changes if edge[0] < at_s or (later and edge[0] > kept[-1][0])]
+        merged: list[Edge] = []
+        level = cc.initial
+        for edge in sorted(changes + kept):
+            if edge[1] != level:
+                merged.append(edge)
+                level = edge[1]
+        return replace(cc, changes=merged)
 
     def _roughened(self, packet: Packet, rough: str) -> Packet:
         flaws, rng = packet.flaws, self.rng
@@ -314,7 +350,9 @@ class Talk:
 
         rough: what every packet suffers: "" nothing, "cut" a preamble that starts late, "spikes" pulses shorter
         than tRxFilter, "drift" the bit rate drifting by up to pBitRate. Or what the wire does between packets:
-        "sinktx" and "jiggle" (`LineManners`), or "sag": the cable's resistance takes its part of VBUS.
+        "sinktx" and "jiggle" (`LineManners`), or "sag": the cable's resistance takes its part of VBUS, "meter":
+        so it does, and the probe reads 2 % wrong, and every step of the load makes a dip of some ms
+        within vSrcValid.
         """
         manners = replace(manners, idle_wanders=rough == "sinktx", jiggles=rough == "jiggle")
         rng = self.rng
@@ -333,12 +371,16 @@ class Talk:
         end_s = max(self.now, self.packets[-1].end_s if self.packets else 0.0) + tail
         packets = [self._roughened(packet, rough) for packet in self.packets] if rough else self.packets
         cc = render(packets, manners, rng, end_s=end_s, before=stray, initial=initial)
+        for opened in self.opened_s:
+            cc = self._opened(cc, opened, manners.idle)
         if self.cut_s:
             cc = cc.window(self.cut_s, end_s).shifted(-self.cut_s)
             self.vbus = [(t - self.cut_s, v) for t, v in self.vbus]
             self.amps = [(t - self.cut_s, a) for t, a in self.amps]
         if rough == "sag":
             self.vbus = _sagging(self.vbus, self.amps, rng.uniform(0.02, 0.15))
+        if rough == "meter":
+            self.vbus = _misread(self.vbus, self.amps, rng)
         vbus = Trace(list(self.vbus), rng.uniform(0.0, 0.02)) if with_vbus else None
         amps = Trace(list(self.amps), 0.004) if with_vbus else None
         return Capture(cc, vbus, amps)
@@ -349,3 +391,17 @@ def _sagging(volts: list[Point], amps: list[Point], ohms: float) -> list[Point]:
     times = sorted({t for t, _ in volts} | {t for t, _ in amps})
     up, down = Trace(volts).reader(random.Random(0)), Trace(amps).reader(random.Random(0))
     return [(t, max(0.0, up.at(t) - ohms * down.at(t))) for t in times]
+
+
+def _misread(volts: list[Point], amps: list[Point], rng: random.Random) -> list[Point]:
+    """VBUS as a cheap probe at the far end has it."""
+    gain, ohms = rng.uniform(0.98, 1.02), rng.uniform(0.02, 0.08)
+    dips = [t for (t, a), (_, b) in pairwise(amps) if b > a + 0.05]
+    points = []
+    for time_s, value in _sagging(volts, amps, ohms):
+        points.append((time_s, value * gain))
+        if time_s in dips and value > 4.0:
+            length = rng.uniform(0.5e-3, 3e-3)
+            low = value * gain - rng.uniform(0.1, 0.5)  # vSrcValid
+            points += [(time_s + 0.1e-3, low), (time_s + length, low)]
+    return sorted(points)

@@ -24,11 +24,13 @@ from tests.reference.cases import (
     make_case,
     write_case,
 )
+from tests.reference.doubtful import DOUBTFUL, doubtful_case
 from tests.reference.faulty_talks import FAULTY
 from tests.reference.healthy_talks import HEALTHY
 from tests.reference.judge import judge, mismatch
 from tests.reference.real_logs import LOGS, log_capture
 from tests.reference.second_encoder import LineManners
+from tests.reference.sloppy_talks import SLOPPY
 from tests.reference.wave_files import PLAIN_DIALECTS, Dialect, write_edges, write_vcd
 
 FORMS = ("edges", "vcd", "edges", "pyvcd")
@@ -92,6 +94,31 @@ def test_real_negotiations_pass(
     status, report = judge(path)
     assert (status, report["verdict"], report["stopped_at"], report["suspect"]) == (0, "pass", None, None)
     assert report["contract"]["voltage_mv"] == {"real_log_1": 5000, "real_log_2": 5500}[log]
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("name", SLOPPY)
+def test_ports_that_work_but_not_to_the_letter(name: str, seed: int, tmp_path: Path) -> None:
+    case = make_case("sloppy", seed, Way(idle=seed % 2, jitter_s=20e-9), story=name)
+    path = write_case(case, tmp_path, FORMS[seed], "sloppy")
+    assert mismatch(case, *judge(path)) == "", f"{case.variant}, {path.name}"
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("row", DOUBTFUL)
+def test_no_port_is_accused_for_what_a_capture_does_not_show(row: str, seed: int, tmp_path: Path) -> None:
+    case = doubtful_case(row, seed)
+    path = write_case(case, tmp_path, FORMS[seed % len(FORMS)], row)
+    assert mismatch(case, *judge(path)) == "", f"{case.variant}, {path.name}"
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100))
+@pytest.mark.parametrize("row", DOUBTFUL)
+def test_no_port_is_accused_in_many_doubtful_captures(row: str, seed: int, tmp_path: Path) -> None:
+    case = doubtful_case(row, seed + 100)
+    path = write_case(case, tmp_path, FORMS[seed % len(FORMS)], row)
+    assert mismatch(case, *judge(path)) == "", f"{case.variant}, {path.name}"
 
 
 @pytest.mark.long

@@ -35,6 +35,7 @@ def _same(ours: list[second.Edge], theirs: list[second.Edge]) -> None:
     assert max(abs(a - b) for (a, _), (b, _) in zip(ours, theirs, strict=True)) < TOLERANCE_S
 
 
+@settings(deadline=None)
 @given(payloads, sops)
 def test_bits(data: bytes, sop: Sop) -> None:
     assert packet_bits(data, sop) == second.packet_bits(data, sop.value)
@@ -48,10 +49,11 @@ def test_bits_with_one_bad_k_code(sop: Sop, place: int) -> None:
     differing = [at for at, (a, b) in enumerate(zip(ours, theirs, strict=True)) if a != b]
     spoiled = range(64 + 5 * (place - 1), 64 + 5 * place)  # both are no symbol, not the same one
     assert all(at in spoiled for at in differing)
-    assert ours[spoiled.start : spoiled.stop] != second.packet_bits(b"\x61\x11", sop.value)[spoiled.start : spoiled.stop]
+    good = second.packet_bits(b"\x61\x11", sop.value)
+    assert [ours[at] for at in spoiled] != [good[at] for at in spoiled]
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(payloads, sops, rates, starts, st.sampled_from([0, 1]), skews, st.sampled_from(["edge", "low"]))
 def test_edges_of_one_packet(
     data: bytes, sop: Sop, rate: float, start_s: float, idle: int, skew_s: float, how: str
@@ -126,13 +128,17 @@ def test_high_idle_differs_only_in_turning_off() -> None:
     wave = second.render(packets, manners, random.Random(0), end_s=performance.duration_s)
     ours, theirs = list(performance.wave.edges), wave.changes
     assert [level for _, level in ours] == [level for _, level in theirs]
-    differing = [place for place, (a, b) in enumerate(zip(ours, theirs, strict=True)) if abs(a[0] - b[0]) >= TOLERANCE_S]
+    pairs = enumerate(zip(ours, theirs, strict=True))
+    differing = [place for place, (a, b) in pairs if abs(a[0] - b[0]) >= TOLERANCE_S]
     assert len(differing) == len(packets)
     assert all(ours[place][1] == 1 for place in differing)
 
 
-@settings(max_examples=40)
-@given(st.lists(st.floats(min_value=0.3e-6, max_value=40e-6), min_size=1, max_size=80), st.sampled_from([4e6, 24e6, 250e3]))
+many_gaps = st.lists(st.floats(min_value=0.3e-6, max_value=40e-6), min_size=1, max_size=80)
+
+
+@settings(max_examples=40, deadline=None)
+@given(many_gaps, st.sampled_from([4e6, 24e6, 250e3]))
 def test_sampling(gaps: list[float], rate_hz: float) -> None:
     edges: list[second.Edge] = []
     now, level = 0.0, 0

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pdcheck.messages.registry import FAMILIES, family
 from pdcheck.synth.objects import any_word, hex_bytes, offer_word, request_word
 from pdcheck.synth.words import Complaint
 from tests.reference import words
@@ -58,7 +59,9 @@ def test_requests(text: str, word: int) -> None:
     assert request_word(text, OFFERED) == word
 
 
-@pytest.mark.parametrize("text", ["object 3 2A", "object 2 9V 2A", "object 2", "2A", "object 2 1A 2A 3A", "object x 2A"])
+@pytest.mark.parametrize(
+    "text", ["object 3 2A", "object 2 9V 2A", "object 2", "2A", "object 2 1A 2A 3A", "object x 2A"]
+)
 def test_requests_that_do_not_fit_the_offer(text: str) -> None:
     with pytest.raises(Complaint):
         request_word(text, OFFERED)
@@ -74,6 +77,7 @@ def test_any_object_of_the_report() -> None:
     assert answer == 2 << 18 | 1 << 13 | 2 << 5 | 3
 
 
+@settings(deadline=None)
 @given(st.integers(1, 429).map(lambda steps: 50 * steps), st.integers(0, 1023).map(lambda steps: 10 * steps))
 def test_every_fixed_supply(mv: int, ma: int) -> None:
     assert offer_word(f"{mv}mV {ma}mA", "source")[0] == words.fixed(mv, ma)
@@ -93,3 +97,19 @@ def test_hex_bytes() -> None:
     assert hex_bytes("61 11 2c") == b"\x61\x11\x2c"
     with pytest.raises(Complaint):
         hex_bytes("61 1")
+
+
+KINDS = sorted({layout.kind for name in FAMILIES for layout in family(name).values()})
+FIELDS = sorted({field for name in FAMILIES for layout in family(name).values() for field in layout.names})
+values = st.integers(0, 0xFFFFFFFF).map(str) | st.text(max_size=6).map(lambda text: '"' + text + '"')
+with_value = st.builds("{}={}".format, st.sampled_from(FIELDS), values)
+given_fields = st.lists(st.sampled_from(FIELDS) | with_value, max_size=3)
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.sampled_from(KINDS), given_fields)
+def test_any_field_of_any_object_is_built_or_refused(kind: str, fields: list[str]) -> None:
+    try:
+        assert 0 <= any_word(" ".join([kind, *fields])) <= 0xFFFFFFFF
+    except Complaint as complaint:
+        assert complaint.remedy
