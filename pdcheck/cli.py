@@ -39,7 +39,11 @@ class _Commands(click.Group):
                 stream.reconfigure(errors="replace")
         options["standalone_mode"] = False
         try:
-            status = super().main(*args, **options)
+            try:
+                status = super().main(*args, **options)
+            finally:
+                # What is still buffered may not fit on the disk; at exit it would be too late to say so.
+                sys.stdout.flush()
         except click.exceptions.NoArgsIsHelpError as error:
             click.echo(error.format_message())
             sys.exit(EXIT_UNUSABLE)

@@ -91,7 +91,9 @@ def test_standard_input() -> None:
     assert done.stdout.startswith(b"-: fail at request, sink")
 
 
-@pytest.mark.parametrize("arguments", [["decode"], ["decode", "--nonsense", GOOD], ["nonsense"], ["decode", "--rate", "x", GOOD]])
+@pytest.mark.parametrize("arguments", [
+    ["decode"], ["decode", "--nonsense", GOOD], ["nonsense"], ["decode", "--rate", "x", GOOD],
+])
 def test_a_mistyped_command_is_one_line_and_status_2(arguments: list[str]) -> None:
     result = run(*arguments)
     assert result.exit_code == 2

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?")
-_PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
+_PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?", re.ASCII)
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1,

@@ -98,7 +98,7 @@ class FixedReader:
         times = _Times(table, template.time, place)
         if template.time is not None and not self._in_order(times, table, changed, place):
             return None
-        block = RowBlock(count, count, changed, levels, tuple(numbers), times, times.quantum())
+        block = RowBlock(count, count, changed, levels, tuple(numbers), times, times.quanta)
         return block, start + count * width
 
     def _fits(self, row: bytes) -> bool:
@@ -263,12 +263,12 @@ class _Times:
         self._asked: IntArray | None = None
         self._answer: FloatArray = np.empty(0)
 
-    def quantum(self) -> float:
-        """The weight of the last digit of the times."""
-        if self.span is None:
-            return 0.0
-        ends = (self._table[row, self.span.start : self.span.end].tobytes().decode("latin-1") for row in (0, -1))
-        return max(map(quantum, ends))
+    def quanta(self, rows: IntArray) -> FloatArray:
+        """The weights of the last digits of the times; of exponents the largest, for they are much alike."""
+        span = self.span
+        assert span is not None
+        ends = (self._table[row, span.start : span.end].tobytes().decode("latin-1") for row in (0, -1))
+        return np.full(len(rows), max(map(quantum, ends)))
 
     def __call__(self, rows: IntArray) -> FloatArray:
         if rows is not self._asked:  # whoever checked the order and whoever wants the times often ask for the same

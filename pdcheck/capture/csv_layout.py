@@ -377,7 +377,7 @@ def _rises(values: Sequence[float]) -> bool:
 
 def _counts_rows(cells: Sequence[str]) -> bool:
     """Whole numbers, one more a row."""
-    if len(cells) < 3 or not all(cell.isdigit() for cell in cells):
+    if len(cells) < 3 or not all(cell.isascii() and cell.isdigit() and len(cell) < 18 for cell in cells):
         return False
     values = [int(cell) for cell in cells]
     return values[0] in (0, 1) and all(b - a == 1 for a, b in pairwise(values))

@@ -32,6 +32,7 @@ MARGIN = 64
 _MOST_EDGES = 12 << 20
 _COARSE = 0.25
 _SPOT_CHECK = 512
+_LAST_ROWS = 16
 
 
 def read_csv(source: ByteSource, options: ReadOptions) -> Capture:
@@ -165,7 +166,7 @@ class _CsvFile:
     def _take(self, block: RowBlock, place: Place) -> None:
         points = [wave.select(values) for wave, values in zip(self._waves, block.numbers, strict=True)]
         if place.rows == 0 and self._layout.time_column is not None:
-            self._judge_steps(block)
+            self._judge_steps(block, place)
         elif self._steady is not None:
             self._follow_steps(block, [rows for rows, _ in points], place)
         changed_times = self._times(block, block.changed, place)
@@ -190,7 +191,7 @@ class _CsvFile:
             return (rows + place.rows).astype(np.float64)
         return block.times(rows)
 
-    def _judge_steps(self, block: RowBlock) -> None:
+    def _judge_steps(self, block: RowBlock, place: Place) -> None:
         """A row a sample or a row a change? And do the times tell the rows apart?"""
         rows = block.rows
         if rows < 3:
@@ -207,33 +208,43 @@ class _CsvFile:
                 return
         elif not self._waves:
             return
-        steady = Steady()
-        if not steady.follow(np.arange(rows), times, block.quantum):
+        assert place.origin is not None
+        steady = Steady(growing=sum(place.origin) >= 0)
+        if not steady.follow(np.arange(rows), times, block.quanta(np.arange(rows))):
             return
         self._steady = steady
         # Times on the dot are as good a clock as any; rounded ones are none where rounding moves them far.
         rounded = float(np.abs(times - np.arange(rows) * period).max()) > 0.01 * period
-        self._by_row = rounded and block.quantum > _COARSE * period
+        self._by_row = rounded and _finest(block) > _COARSE * period
 
     def _follow_steps(self, block: RowBlock, telling: list[IntArray], place: Place) -> None:
-        """Does this block go on with the same step? Looks where something happens, and at every 512th row; an extra row anywhere moves all behind it."""
+        """Does this block go on with the same step? Looks where something happens, and at every 512th row.
+
+        An extra row anywhere moves all behind it, so none is missed.
+        """
         steady = self._steady
         assert steady is not None
         step = place.last_time / (place.rows - 1)
         spots = np.arange(block.rows)
         if block.rows > 4 * _SPOT_CHECK:
             spots = np.append(spots[: -1 : _SPOT_CHECK], block.rows - 1)
-        for rows in (block.changed, *telling, spots):
-            steady.follow(rows + place.rows, block.times(rows), block.quantum)
-        if not steady.holds:
+        asked = (block.changed, *telling, spots)
+        times = np.concatenate([block.times(rows) for rows in asked])
+        rows = np.concatenate(asked)
+        if not steady.follow(rows + place.rows, times, block.quanta(rows)):
             self._steady = None
             if self._by_row:
                 self._rescale(step)
                 self._by_row = False
-        elif not self._by_row and block.quantum > _COARSE * step:
+        elif not self._by_row and _finest(block) > _COARSE * step and self._off_the_dot(block, step, place):
             # Some exporters print six digits whatever the size, so times grow coarser as they go.
             self._rescale(1 / step)
             self._by_row = True
+
+    def _off_the_dot(self, block: RowBlock, step: float, place: Place) -> bool:
+        """Whether rounding moves the last times far from where the row numbers put them."""
+        last = np.arange(max(0, block.rows - _LAST_ROWS), block.rows)
+        return float(np.abs(block.times(last) - (last + place.rows) * step).max()) > 0.01 * step
 
     def _rescale(self, factor: float) -> None:
         """Turn row numbers into times of the file, or the reverse."""
@@ -289,6 +300,11 @@ class _CsvFile:
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""
         return wave.role is not Role.OTHER or bool(wave.unit) or wave.looks_like_volts()
+
+
+def _finest(block: RowBlock) -> float:
+    """The finest last digit among the last times: others may have lost their trailing zeros."""
+    return float(block.quanta(np.arange(max(0, block.rows - _LAST_ROWS), block.rows)).min())
 
 
 def _number_places(layout: Layout) -> list[int]:

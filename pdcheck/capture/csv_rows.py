@@ -43,7 +43,7 @@ class RowBlock:
     :ivar levels: uint8, a row a level lane, a column an entry of ``changed``.
     :ivar numbers: for each number column, the values of all rows.
     :ivar times: times of some rows, in the file's unit from its first row. Empty where rows are only counted.
-    :ivar quantum: the weight of the last printed digit of the times; of the one printed with most.
+    :ivar quanta: the weights of the last printed digits of some rows' times.
     """
 
     rows: int
@@ -52,7 +52,7 @@ class RowBlock:
     levels: NDArray[np.uint8]
     numbers: tuple[FloatArray, ...]
     times: Callable[[IntArray], FloatArray]
-    quantum: float
+    quanta: Callable[[IntArray], FloatArray]
 
 
 @dataclass
@@ -169,7 +169,7 @@ class CarefulReader:
             levels=np.array(levels, np.uint8).reshape(rows, len(self._lanes)).T,
             numbers=tuple(np.array(column) for column in values),
             times=lambda which: kept[which],
-            quantum=quantum(max(time_cells, key=len)) if time_cells else 0.0,
+            quanta=lambda which: np.array([quantum(time_cells[row]) for row in which.tolist()]),
         )
 
     def _cells(self, line: str, place: Place, at: int) -> list[str] | None:

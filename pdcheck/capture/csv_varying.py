@@ -19,12 +19,24 @@ from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_of
-from pdcheck.capture.csv_words import NOT_A_LEVEL, Bytes, Cells, Flags, Shape, decimals, levels, numbers, rising
+from pdcheck.capture.csv_words import (
+    MOST_WIDE,
+    NOT_A_LEVEL,
+    Bytes,
+    Cells,
+    Flags,
+    Shape,
+    decimals,
+    levels,
+    numbers,
+    rising,
+)
 
 LEAST_ROWS = 16
 STRETCH = 1 << 18
 _LOOK_AHEAD = 16
 _FEW = 4
+_WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 
 
 class VaryingReader:
@@ -105,7 +117,7 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
     block = RowBlock(
         rows=count, lines=count, changed=changed, levels=at_changes,
         numbers=tuple(column[:count] for column in values),
-        times=times or _no_times, quantum=times.quantum if times is not None else 0.0,
+        times=times or _no_times, quanta=times.quanta if times is not None else _no_times,
     )  # fmt: skip
     return block, int(columns.line_ends[count - 1]) + 1
 
@@ -252,10 +264,7 @@ def _plain(template: Template, stretch: Bytes) -> bool:
 
 
 class _Times:
-    """Times of rows, read when asked for.
-
-    :ivar quantum: the weight of the last digit of the time that is printed with most.
-    """
+    """Times of rows, read when asked for."""
 
     def __init__(self, cells: Cells, shape: Shape, place: Place) -> None:
         self._cells = cells
@@ -264,7 +273,11 @@ class _Times:
         self._origin = place.origin
         self._asked: IntArray | None = None
         self._answer: FloatArray = np.empty(0)
-        self.quantum = 10.0 ** -max(0, int(cells.widths.max()) - shape.whole - 1)
+
+    def quanta(self, rows: IntArray) -> FloatArray:
+        """The weights of the last digits of the times."""
+        weights: FloatArray = _WEIGHTS.take(self._cells.widths[rows] - (self._shape.whole + 1), mode="clip")
+        return weights
 
     def __call__(self, rows: IntArray) -> FloatArray:
         if rows is not self._asked:

@@ -156,7 +156,7 @@ def _find(names: Sequence[str], wanted: str, skip: frozenset[int]) -> int | None
         found = [place for place in usable if same(names[place])]
         if found:
             return found[0]
-    if wanted.isascii() and wanted.isdigit() and int(wanted) - 1 in usable:
+    if wanted.isascii() and wanted.isdigit() and len(wanted) < 10 and int(wanted) - 1 in usable:
         return int(wanted) - 1
     return None
 

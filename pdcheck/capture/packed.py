@@ -8,12 +8,14 @@ a thousand to one); what is in it is judged by the readers, which refuse endless
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from importlib import import_module
+from typing import Any, Protocol
 
 from pdcheck.errors import CaptureError
 
 Read = Callable[[int], bytes]
 _PIECE = 1 << 17
+_MOST_MEMORY = 1 << 27  # of an unpacker; the room as a whole stays below a quarter of a gigabyte
 
 
 class Packed(Protocol):
@@ -78,23 +80,21 @@ class _Members:
         self._kind = kind
         self._make = make
         self._now: _Decompressor | None = make()
-        self._first = True
+        self._pushed = b""
 
     def readinto(self, target: memoryview) -> int:
         while self._now is not None:
             try:
                 data = b""
                 if self._now.needs_input:
-                    data = self._read(_PIECE)
+                    data = self._more()
                     if not data:
                         self._cut()
                 out = self._now.decompress(data, len(target))
             except CaptureError:
                 raise
             except Exception as error:  # each module has errors of its own, and they only mean this
-                raise CaptureError(
-                    f"its {self._kind} data is damaged", "copy the file again from where it came", path=self._path
-                ) from error
+                raise _damaged(self._kind, self._path) from error
             if self._now.eof:
                 self._next_member(self._now.unused_data)
             if out:
@@ -109,21 +109,48 @@ class _Members:
 
     def _next_member(self, rest: bytes) -> None:
         rest = (rest or self._read(_PIECE)).lstrip(b"\0")
-        self._now = None
-        if not rest:
-            return
-        self._now = self._make()
-        pushed, read = [rest], self._read
+        self._now = self._make() if rest else None
+        self._pushed = rest
 
-        def after(size: int) -> bytes:
-            return pushed.pop() if pushed else read(size)
+    def _more(self) -> bytes:
+        if self._pushed:
+            data, self._pushed = self._pushed, b""
+            return data
+        return self._read(_PIECE)
 
-        self._read = after
+
+class _Zstandard:
+    """A zstd stream by the module zstandard."""
+
+    def __init__(self, module: Any, read: Read, path: str) -> None:
+        self.inner_name = _without_suffix(path)
+        self._path = path
+        packer = module.ZstdDecompressor(max_window_size=_MOST_MEMORY)
+        self._stream: Any = packer.stream_reader(_Readable(read), read_size=_PIECE, read_across_frames=True)
+
+    def readinto(self, target: memoryview) -> int:
+        try:
+            return int(self._stream.readinto(target))
+        except CaptureError:
+            raise
+        except Exception as error:  # the module has errors of its own, and they only mean this
+            raise _damaged("zstd", self._path) from error
+
+
+class _Readable:
+    """A function as an object with ``read``."""
+
+    def __init__(self, read: Read) -> None:
+        self.read = read
+
+
+def _damaged(kind: str, path: str) -> CaptureError:
+    return CaptureError(f"its {kind} data is damaged", "copy the file again from where it came", path=path)
 
 
 def _without_suffix(path: str) -> str:
     stem, dot, suffix = path.rpartition(".")
-    return stem if dot and suffix.lower() in ("gz", "xz", "bz2", "zst", "lzma") else path
+    return stem if dot and suffix.lower() in ("gz", "xz", "bz2", "zst") else path
 
 
 def _gzip(read: Read, path: str, _fd: int | None) -> Packed:
@@ -139,13 +166,38 @@ def _bz2(read: Read, path: str, _fd: int | None) -> Packed:
 def _xz(read: Read, path: str, _fd: int | None) -> Packed:
     import lzma
 
-    return _Members(read, path, "xz", lambda: lzma.LZMADecompressor(memlimit=160 << 20))
+    return _Members(read, path, "xz", lambda: lzma.LZMADecompressor(memlimit=_MOST_MEMORY))
+
+
+def _zstd(read: Read, path: str, _fd: int | None) -> Packed:
+    module: Any  # neither is there everywhere: the first from Python 3.14 on, the second where it is installed
+    try:
+        module = import_module("compression.zstd")
+    except ImportError:
+        try:
+            module = import_module("zstandard")
+        except ImportError:
+            raise CaptureError(
+                "is packed with zstd, for which Python has no module here",
+                "install one (pip install zstandard) or unpack the file first (zstd -d)", path=path,
+            ) from None  # fmt: skip
+        return _Zstandard(module, read, path)
+    return _Members(read, path, "zstd", module.ZstdDecompressor)
+
+
+def _zip(read: Read, path: str, fd: int | None) -> Packed:
+    from pdcheck.capture.zipped import Zipped
+
+    return Zipped(read, fd, path)
 
 
 _MAGIC: dict[bytes, Unpacker] = {
     b"\x1f\x8b\x08": _gzip,
     b"BZh": _bz2,
     b"\xfd7zXZ\0": _xz,
+    b"\x28\xb5\x2f\xfd": _zstd,
+    b"PK\x03\x04": _zip,
+    b"PK\x05\x06": _zip,
 }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 
 from pdcheck.capture.model import Capture, Role
-from pdcheck.capture.sniff import known_otherwise, looks_like_text, looks_like_vcd
+from pdcheck.capture.sniff import known_otherwise, looks_like_rows, looks_like_text, looks_like_vcd
 from pdcheck.capture.source import ByteSource, Progress
 from pdcheck.errors import CaptureError
 
@@ -59,7 +59,8 @@ class Format:
 FORMATS: dict[str, Format] = {
     "vcd": Format(lambda head, _: looks_like_vcd(head), (".vcd",), "pdcheck.capture.vcd:read_vcd"),
     "csv": Format(
-        lambda head, _: looks_like_text(head), (".csv", ".tsv", ".txt", ".dat"), "pdcheck.capture.csv_reader:read_csv"
+        lambda head, options: looks_like_text(head) and (options.rate_hz is None or looks_like_rows(head)),
+        (".csv", ".tsv", ".txt", ".dat"), "pdcheck.capture.csv_reader:read_csv",
     ),
     "raw": Format(
         lambda _, options: options.rate_hz is not None, (".bin", ".raw"), "pdcheck.capture.raw:read_raw"

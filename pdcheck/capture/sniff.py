@@ -25,6 +25,7 @@ _UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _VCD_START = re.compile(
     rb"\s*\$(?:date|version|comment|timescale|scope|var|upscope|enddefinitions|dumpvars|attrbegin)\b"
 )
+_ROW_START = re.compile(rb"\s*[\"']?[+-]?[.,]?[0-9]")
 # Control characters that no text export holds; tab, line ends, form feed and the old end-of-file mark may stand.
 _NOT_TEXT = bytes(c for c in range(32) if c not in b"\t\n\r\f\x1a\x1b") + b"\x7f"
 
@@ -48,10 +49,10 @@ def utf16_codec(head: bytes) -> str | None:
         return "utf-16-be"
     sample = head[: min(len(head), 256) & ~1]
     if len(sample) >= 8:
-        if not any(sample[1::2]) and all(sample[0::2]):
-            return "utf-16-le"
-        if not any(sample[0::2]) and all(sample[1::2]):
-            return "utf-16-be"
+        even, odd = sample[0::2], sample[1::2]
+        for codec, letters, zeros in (("utf-16-le", even, odd), ("utf-16-be", odd, even)):
+            if not any(zeros) and letters.translate(None, _NOT_TEXT) == letters:
+                return codec
     return None
 
 
@@ -62,10 +63,23 @@ def looks_like_text(head: bytes) -> bool:
     return head.translate(None, _NOT_TEXT) == head
 
 
+def looks_like_rows(head: bytes) -> bool:
+    """Is it lines, and one of the first begins as a number does? Bytes of samples can happen to be characters."""
+    start = _plain_start(head)
+    if b"\n" not in start and b"\r" not in start:
+        return False
+    return any(_ROW_START.match(line) for line in start.splitlines())
+
+
 def looks_like_vcd(head: bytes) -> bool:
     """Does it begin as IEEE 1364 value change dumps do?"""
+    return _VCD_START.match(_plain_start(head)) is not None
+
+
+def _plain_start(head: bytes) -> bytes:
+    """The first bytes as UTF-8 or a single-byte code, without a byte-order mark."""
     codec = utf16_codec(head)
-    start = head[: 1 << 12]
+    start = head[: 1 << 14]
     if codec is not None:
-        start = start[: len(start) & ~1].decode(codec, "replace").lstrip("\ufeff").encode()
-    return _VCD_START.match(start.removeprefix(codecs.BOM_UTF8)) is not None
+        start = start[: len(start) & ~1].decode(codec, "replace").lstrip("\ufeff").encode("utf-8", "replace")
+    return start.removeprefix(codecs.BOM_UTF8)

@@ -7,6 +7,7 @@ in blocks of whole lines; a level that is unknown (x) or not driven (z) leaves t
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pdcheck.capture.lines import EdgeBuilder, WaveBuilder
 from pdcheck.capture.model import Capture, Line
@@ -14,6 +15,7 @@ from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.capture.vcd_header import Variable, read_header
+from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
 from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 20
@@ -53,6 +55,18 @@ class _Scalar:
                 builder.level = said
                 self.pending[lane].append(now)
 
+    def take(self, times: NDArray[np.float64], values: NDArray[np.uint8]) -> None:
+        """Take many values of each lane: a row a lane, and what is neither 0 nor 1 leaves the lane as it is."""
+        for lane, row in enumerate(values):
+            said = row < HELD
+            if not said.all():
+                row, at = row[said], times[said]
+            else:
+                at = times
+            if len(row):
+                self.known[lane] = True
+                self.lanes[lane].add(at, row)
+
     def flush(self) -> None:
         """Hand the pending edges to the builders."""
         for builder, pending in zip(self.lanes, self.pending, strict=True):
@@ -74,12 +88,15 @@ class _Real:
         self.times.append(now)
         self.values.append(value)
 
+    def take(self, times: NDArray[np.float64], values: NDArray[np.float64]) -> None:
+        """Take many values."""
+        rows, kept = self.wave.select(values)
+        self.wave.push(times[rows], kept)
+
     def flush(self) -> None:
         """Hand the pending values to the builder."""
         if self.values:
-            times, values = np.array(self.times), np.array(self.values)
-            rows, kept = self.wave.select(values)
-            self.wave.push(times[rows], kept)
+            self.take(np.array(self.times), np.array(self.values))
             self.times, self.values = [], []
 
 
@@ -90,8 +107,9 @@ class _VcdFile:
         self._path = source.path
         self._options = options
         self._fill = text_reader(source)
-        self._buffer = bytearray(BLOCK)
-        self._view = memoryview(self._buffer)
+        self._buffer = bytearray(BLOCK + 2 * MARGIN)
+        self._data = np.frombuffer(self._buffer, np.uint8)
+        self._view = memoryview(self._buffer)[MARGIN : MARGIN + BLOCK]
         self._held = 0
         self._ended = False
         self._line = 1
@@ -108,11 +126,11 @@ class _VcdFile:
         reals = sum(variable.real for variable in header.variables)
         self._scalars = {v.code: _Scalar(v) for v in header.variables if not v.real}
         self._reals = {v.code: _Real(v, reals) for v in header.variables if v.real}
+        self._words = WordReader({v.code: len(v.bits) for v in header.variables if v.real or v.bits})
         while True:
             end = self._held if self._ended else self._whole()
             if end:
-                terminated = self._buffer[end - 1] in b"\n\r\t "
-                self._body(bytes(self._view[:end]), terminated)
+                self._body(end)
                 self._drop(end)
             elif self._held == BLOCK:
                 raise CaptureError(
@@ -148,8 +166,11 @@ class _VcdFile:
 
     def _whole(self) -> int:
         """Where the last whole line (or, failing that, word) ends."""
-        end = self._buffer.rfind(b"\n", 0, self._held) + 1
-        return end or self._buffer.rfind(b" ", 0, self._held) + 1
+        for blank in (b"\n", b" "):
+            end = self._buffer.rfind(blank, MARGIN, MARGIN + self._held) + 1
+            if end:
+                return end - MARGIN
+        return 0
 
     def _header_text(self) -> str:
         """Everything up to ``$enddefinitions $end``."""
@@ -157,8 +178,8 @@ class _VcdFile:
         size = 0
         while True:
             self._more()
-            start = self._buffer.find(b"$enddefinitions", 0, self._held)
-            end = self._buffer.find(b"$end", start + 15, self._held) if start >= 0 else -1
+            start = self._buffer.find(b"$enddefinitions", MARGIN, MARGIN + self._held) - MARGIN
+            end = self._buffer.find(b"$end", MARGIN + start + 15, MARGIN + self._held) - MARGIN if start >= 0 else -1
             if end >= 0:
                 parts.append(bytes(self._view[: end + 4]))
                 self._drop(end + 4)
@@ -176,7 +197,34 @@ class _VcdFile:
         self._line = text.count(b"\n") + 1
         return text.decode("utf-8", "replace")
 
-    def _body(self, text: bytes, terminated: bool) -> None:
+    def _body(self, end: int) -> None:
+        """Read the words before ``end``, many at a time where they are plain."""
+        terminated = self._view[end - 1] in b"\n\r\t "
+        block = None
+        if terminated and self._vector is None and not self._comment:
+            block = self._words.read(self._data, MARGIN, MARGIN + end, self._first, self._now)
+        if block is None:
+            self._carefully(bytes(self._view[:end]), terminated)
+        else:
+            self._take(block)
+            self._line += int(np.count_nonzero(self._data[MARGIN : MARGIN + end] == 10))
+        if sum(len(lane.edges) for scalar in self._scalars.values() for lane in scalar.lanes) > _MOST_EDGES:
+            raise CaptureError(
+                f"more than {_MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
+            )  # fmt: skip
+
+    def _take(self, block: Block) -> None:
+        if block.last is not None:
+            self._first = block.first if self._first is None else self._first
+            self._now = block.last
+        for change in block.changes:
+            if change.values is not None:
+                self._scalars[change.code].take(change.times, change.values)
+            elif change.reals is not None:
+                self._reals[change.code].take(change.times, change.reals)
+
+    def _carefully(self, text: bytes, terminated: bool) -> None:
         lines = text.split(b"\n")
         for offset, line in enumerate(lines):
             last = not terminated and offset == len(lines) - 1
@@ -193,11 +241,6 @@ class _VcdFile:
             scalar.flush()
         for real in self._reals.values():
             real.flush()
-        if sum(len(lane.edges) for scalar in self._scalars.values() for lane in scalar.lanes) > _MOST_EDGES:
-            raise CaptureError(
-                f"more than {_MOST_EDGES:,} level changes up to here: noise rather than traffic",
-                "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
-            )  # fmt: skip
 
     def _word(self, word: bytes, line: int, *, cut: bool) -> None:
         if self._comment:

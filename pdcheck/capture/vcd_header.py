@@ -15,8 +15,8 @@ from pdcheck.capture.names import TIME_UNITS, give_roles, read_name
 from pdcheck.errors import CaptureError
 
 MOST_LANES = 1024
-_TIMESCALE = re.compile(r"(\d+)\s*([a-z]+)")
-_RANGE = re.compile(r"^(.*?)\s*\[\s*(-?\d+)\s*(?::\s*(-?\d+)\s*)?\]$")
+_TIMESCALE = re.compile(r"([0-9]{1,4})\s*([a-zµμ]+)")
+_RANGE = re.compile(r"^(.*?)\s*\[\s*(-?[0-9]{1,9})\s*(?::\s*(-?[0-9]{1,9})\s*)?\]$")
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def _tick(words: list[str], path: str, line: int) -> float:
 
 
 def _variable(words: list[str], scope: tuple[str, ...], path: str, line: int) -> _Declared:
-    if len(words) < 4 or not words[1].isdigit():
+    if len(words) < 4 or not (words[1].isascii() and words[1].isdigit() and len(words[1]) < 10):
         raise CaptureError(
             f"the declaration '$var {' '.join(words)[:60]}' is incomplete", "export the capture again",
             path=path, line=line,

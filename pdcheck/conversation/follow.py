@@ -21,6 +21,7 @@ from pdcheck.conversation.model import (
     Party,
     Reset,
     Silence,
+    Transmission,
 )
 from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, REQUESTS
 from pdcheck.line.model import Burst, LineReading, Packet
@@ -73,12 +74,19 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
         exchanges.append(step)
     follower.finish()
     return Conversation(
-        transmissions=paired.transmissions, exchanges=tuple(exchanges), negotiations=tuple(follower.negotiations),
-        contracts=tuple(follower.contracts), resets=paired.resets, bursts=tuple(bursts),
+        transmissions=_in_context(paired.transmissions, exchanges), exchanges=tuple(exchanges),
+        negotiations=tuple(follower.negotiations), contracts=tuple(follower.contracts),
+        resets=paired.resets, bursts=tuple(bursts),
         revision=_revision(exchanges), starts_midway=follower.starts_midway,
         orphans=paired.orphans, goodcrc_shown=paired.goodcrc_shown,
         duration_s=duration_s,
     )
+
+
+def _in_context(sent: Sequence[Transmission], exchanges: Sequence[Exchange]) -> tuple[Transmission, ...]:
+    """The transmissions with their messages as the exchanges read them: a request by what it asks for."""
+    read = {id(packet): exchange.message for exchange in exchanges for packet in exchange.transmissions}
+    return tuple(replace(t, message=read[id(t.packet)]) if id(t.packet) in read else t for t in sent)
 
 
 def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int, duration_s: float) -> bool:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Silence, Step
 
-
 #: So many unheard offers end a contract in all but name. Our own choice.
 _UNHEARD_OFFERS = 3
 

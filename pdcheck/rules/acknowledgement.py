@@ -22,9 +22,8 @@ _REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTi
 #: with the two retries that every revision has.
 ENOUGH_SILENCES = 3
 ENOUGH_WRONG = 2
-#: A device that is just starting up may miss the first offers; from the least time on that a sink waits for an offer
-#: before it resets, its receiver must be there.
-_BOOTING_S = timers.TYPE_C_SINK_WAIT_CAP.min_s
+#: A device that is just starting up may miss the first offers. Our own choice: three offers, at their usual pace.
+_BOOTING_S = timers.TYPE_C_SEND_SOURCE_CAP.max_s
 #: Retries follow one another within some 2 ms; a silence that lasts this long is final. Our own choice.
 _RETRIES_OVER_S = 8e-3
 #: Up to this share of unreadable answers may stand among clean silences.
@@ -78,7 +77,7 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     seen = silences_of(offers)
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
         return
-    if len(offers) < 2 or case.conversation.duration_s - offers[0].start_s < _BOOTING_S:
+    if Party.SINK in case.unseen or len(offers) < 3 or case.conversation.duration_s - offers[0].start_s < _BOOTING_S:
         return
     sent = sum(len(o.transmissions) for o in offers)
     yield Claim(

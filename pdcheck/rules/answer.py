@@ -11,10 +11,11 @@ from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
-from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of_request
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
+from pdcheck.standard.limit import Limit
 
 _REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.3.3.3 (sink policy engine)"
 _REF_READY = "USB PD, section 6.6.3 (PSTransitionTimer, tPSTransition)"
@@ -44,6 +45,8 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
     silent = []
     for one in stop.alike:
         if one.answer is not None or not _request_is_valid(one):
+            continue
+        if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
             continue
         due = due_from(one, Step.ACCEPT)
         waited = one.next_s - due
@@ -85,10 +88,11 @@ def valid_request_rejected(case: Case) -> Iterator[Claim]:
 
 
 @rule(
-    id="endless-wait", family="answer", severity=Severity.FAIL,
+    id="endless-wait", family="answer", severity=Severity.INFO,
     title="The charger puts the device off again and again",
     checks="How often the source answers Wait without ever accepting.",
-    why="Wait is allowed once in a while; forever it is a refusal. Often a charger whose other ports take its power.",
+    why="Wait may be said as often as it must; who hears nothing else never charges. Often a charger whose other "
+    "ports take its power. Nobody has broken the standard.",
     reference="USB PD, section 6.3.12 (Wait message)", next=todo.SOURCE_SILENT,
 )
 def endless_wait(case: Case) -> Iterator[Claim]:
@@ -99,8 +103,8 @@ def endless_wait(case: Case) -> Iterator[Claim]:
     if len(waits) < _ENDLESS_WAITS or stop.negotiation.ending not in (Ending.WAIT, Ending.CAPTURE_END):
         return
     yield Claim(
-        Who.SOURCE, waits[0].next_s, f"The charger answered {len(waits)} Requests with Wait and accepted none.",
-        stops_at=Step.ACCEPT,
+        None, waits[0].next_s, f"The charger answered {len(waits)} Requests with Wait and accepted none.",
+        stops_at=Step.ACCEPT, effect=Effect.WITHHOLDS,
     )
 
 
@@ -116,10 +120,12 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None or stop.step is not Step.READY:
         return
-    limit = _transition_limit(case)
+    limit = _transition(case).max_s
     silent = []
     for one in stop.alike:
         if one.ready is not None:
+            continue
+        if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
             continue
         due = due_from(one, Step.READY)
         waited = one.next_s - due
@@ -132,14 +138,14 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     yield Claim(
         Who.SOURCE, silent[-1][0],
         f"The charger accepted {times(len(silent))} and then sent no PS_RDY for up to "
-        f"{span(max(w for _, w in silent))} (at most {span(limit)} are allowed).",
+        f"{span(max(w for _, w in silent))} (the device waits {_transition(case).words()} for it).",
         stops_at=Step.READY,
     )
 
 
-def _transition_limit(case: Case) -> float:
+def _transition(case: Case) -> Limit:
     epr = any(e.name in ("EPR_Request", "EPR_Mode") for e in case.conversation.exchanges)
-    return (timers.PS_TRANSITION_EPR if epr else timers.PS_TRANSITION_SPR).max_s
+    return timers.PS_TRANSITION_EPR if epr else timers.PS_TRANSITION_SPR
 
 
 @rule(

@@ -12,13 +12,18 @@ from enum import StrEnum
 from functools import cached_property
 
 from pdcheck.capture.model import AnalogLine, Role
-from pdcheck.conversation.model import Conversation, Ending, Step
+from pdcheck.conversation.model import Conversation, Ending, Party, Step
+from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.steps import Stop, find_stop
 from pdcheck.line.model import LineReading
-
+from pdcheck.standard import timers, vbus_levels
+from pdcheck.standard.line_code import Sop
 
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
 _SAME_MOMENT_S = 20e-3
+#: A try that stopped this long before the capture's end is no longer under way: twice tSenderResponse.
+_UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
+_LAST_LOOK_S = 20e-3
 
 
 class Severity(StrEnum):
@@ -75,14 +80,42 @@ class Case:
         broken = [t.packet.start_s for t in talk.transmissions if not t.packet.intact]
         return tuple(sorted([*(b.start_s for b in talk.bursts), *broken, *talk.orphans]))
 
+    @cached_property
+    def unseen(self) -> frozenset[Party]:
+        """Ports that are proven to speak (they are acknowledged or answered) and of whom the capture shows nothing."""
+        talk = self.conversation
+        ports = [t for t in talk.transmissions if t.message is not None and t.packet.sop is Sop.SOP]
+        shown = {t.sender for t in ports}
+        proven = {t.sender.other for t in ports if t.packet.start_s in talk.orphans or t.name in ANSWERS}
+        return frozenset(proven - shown)
+
     @property
     def overtaken(self) -> bool:
-        """True where only one try is known to have failed and what came after it cannot be read: it may have
-        gone well."""
+        """True where only one try is known to have failed, and what came after it cannot be read or was still under
+        way: it may have gone well."""
         if self.stop is None:
             return False
         decided = [n for n in self.stop.alike if n.ending is not Ending.CAPTURE_END]
-        return len(decided) == 1 and any(t > decided[0].next_s + _SAME_MOMENT_S for t in self.gaps)
+        if len(decided) != 1:
+            return False
+        after = decided[0].next_s + _SAME_MOMENT_S
+        last = self.conversation.negotiations[-1]
+        under_way = last.ending is Ending.CAPTURE_END and last.start_s > decided[0].next_s and last.next_s - max(
+            e.settled_s for e in (*last.offers, last.request, last.answer) if e is not None
+        ) < _UNDER_WAY_S
+        return under_way or any(t > after for t in self.gaps)
+
+    @property
+    def plugged_in_at_end(self) -> bool:
+        """True where VBUS shows that the plug is still in when the capture ends.
+
+        Whoever waits in vain owes a Hard Reset; where both fall silent for good the plug may have been pulled.
+        """
+        if self.vbus is None:
+            return False
+        end = self.conversation.duration_s
+        seen = self.vbus.during(max(0.0, end - _LAST_LOOK_S), end)
+        return seen is not None and seen.low > (vbus_levels.SINK_DISCONNECT.max or 0.0)
 
 
 @dataclass(frozen=True)

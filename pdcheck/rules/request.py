@@ -50,7 +50,10 @@ def no_request(case: Case) -> Iterator[Claim]:
             continue
         waits = _waits(one)
         for place, (due, until) in enumerate(waits):
-            reset = place == len(waits) - 1 and one.ending in (Ending.HARD_RESET, Ending.SOFT_RESET)
+            last = place == len(waits) - 1
+            reset = last and one.ending in (Ending.HARD_RESET, Ending.SOFT_RESET)
+            if last and one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
+                continue
             if until - due >= (GIVES_UP_S if reset else MUST_HAVE_S) and not case.unreadable_between(
                 due, min(until, due + MUST_HAVE_S)
             ):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pdcheck.conversation.model import Conversation, Ending, Step
+from pdcheck.conversation.model import Conversation, Ending, Party, Step
 from pdcheck.line.model import Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
@@ -63,9 +63,11 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     # Only other traffic that came through whole shows that the capture is good and the offers are not; a port that
     # is heard to answer has heard an offer.
     # A threshold far off the middle breaks packets in the capture alone.
-    skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in case.conversation.transmissions)
-    answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in case.conversation.transmissions)
-    sure = quality.packets > 0 and not answered and len(broken) >= _SURELY_BROKEN and skews[len(skews) // 2] < _MUCH_SKEW
+    sent = case.conversation.transmissions
+    skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in sent)
+    answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in sent)
+    good_capture = quality.packets > 0 and skews[len(skews) // 2] < _MUCH_SKEW
+    sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
     first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)
     yield Claim(
@@ -164,7 +166,8 @@ def starts_midway(case: Case) -> Iterator[Claim]:
 @rule(
     id="packets-missing", family="capture", severity=Severity.INFO,
     title="The capture has lost packets that were sent",
-    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, where a step is missing.",
+    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, where a step is "
+    "missing.",
     why="What looks like a missing move was made, and this capture does not show it. Nobody can be accused from it.",
     reference="our own rule", next=(todo.FASTER, todo.THRESHOLD, todo.CAPTURE_AGAIN),
 )
@@ -172,13 +175,21 @@ def packets_missing(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None:
         return
+    for party in case.unseen:
+        name = "device" if party is Party.SINK else "charger"
+        yield Claim(
+            Who.CAPTURE, stop.negotiation.start_s,
+            f"The capture shows no packet of the {name}, although the other side answers it.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step,
+        )
+        return
     from_s = stop.negotiation.start_s
     missing = [t for t in case.gaps if t >= from_s]
     if missing:
         yield Claim(
             Who.CAPTURE, missing[0],
-            f"{count(len(missing), 'packet')} that were sent after {stop.negotiation.start_s:.3f} s cannot be read or are "
-            f"not in the capture, just where the next step should be.",
+            f"{count(len(missing), 'packet')} sent after {stop.negotiation.start_s:.3f} s cannot be read or are not in "
+            f"the capture, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step,
         )
 

@@ -133,7 +133,8 @@ def test_files_that_are_no_captures(tmp_path: Path, data: bytes) -> None:
 
 
 def test_a_file_that_is_not_there_or_not_a_file(tmp_path: Path) -> None:
-    for name, said in ((tmp_path, "directory"), (tmp_path / "nowhere.csv", "no such file"), ("a\0b", "cannot be opened")):
+    missing = tmp_path / "nowhere.csv"
+    for name, said in ((tmp_path, "directory"), (missing, "no such file"), ("a\0b", "cannot be opened")):
         with pytest.raises(CaptureError, match=said):
             open_capture(name)
 
@@ -184,7 +185,7 @@ def test_a_fifo_with_nothing_is_not_waited_for_for_ever(tmp_path: Path, monkeypa
 
     writer = threading.Thread(target=write_nothing)
     writer.start()
-    with pytest.raises(CaptureError, match="empty|FIFO"):
+    with pytest.raises(CaptureError, match=r"empty|FIFO"):
         open_capture(path)
     writer.join()
 
@@ -207,7 +208,7 @@ def test_damage_gives_a_capture_or_a_clear_line(tmp_path: Path, data: st.DataObj
         GOOD,
         b"$timescale 1 us $end $var wire 1 ! CC1 $end $var real 64 r VBUS $end $enddefinitions $end\n"
         b"#0\n1!\nr5.0 r\n#10\n0!\n#12\n1!\nr9.0 r\n#20\n",
-        "Zeit [ms];CC1;VBUS [mV]\n0,0;1;5000\n0,5;0;5010\n1,0;1;9000\n".encode(),
+        b"Zeit [ms];CC1;VBUS [mV]\n0,0;1;5000\n0,5;0;5010\n1,0;1;9000\n",
         b"# Sample rate: 1 MHz\nSample,Port\n0,0x1F\n1,0x1E\n2,0x1F\n",
         gzip.compress(GOOD),
     ]))  # fmt: skip
@@ -232,3 +233,20 @@ def test_damage_gives_a_capture_or_a_clear_line(tmp_path: Path, data: st.DataObj
         assert error.one_line().isprintable()
     else:
         assert capture.duration_s >= 0
+
+
+def test_digits_of_other_scripts_are_no_digits(tmp_path: Path) -> None:
+    # Found by the test above: a superscript two counts as a digit to str.isdigit, and int() does not read it.
+    for digit in ("²", "٣"):
+        error = failure(tmp_path, f"Time [s],CC1\n0.1,1\n0.{digit},0\n0.3,1\n".encode())
+        assert error.line == 3
+
+
+def test_numbers_of_thousands_of_digits(tmp_path: Path) -> None:
+    # Python refuses to turn more than 4,300 digits into an integer; none of its words about that may get out.
+    many = b"7" * 5000
+    assert failure(tmp_path, GOOD + b"0." + many + b",1,1\n").line == 202
+    assert failure(tmp_path, b"0,1,1\n1,0,1\n" + many + b",1,1\n").line == 3
+    failure(tmp_path, b"$var wire " + many + b" ! a $end $enddefinitions $end\n#1\n1!\n#2\n")
+    failure(tmp_path, b"$timescale " + many + b" ns $end $var wire 1 ! a $end $enddefinitions $end\n#1\n1!\n#2\n")
+    failure(tmp_path, b"$var wire 1 ! a [" + many + b":0] $end $enddefinitions $end\n#1\n1!\n#" + many + b"\n")

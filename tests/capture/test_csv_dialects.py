@@ -6,6 +6,7 @@ import csv
 import gzip
 import io
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -116,7 +117,7 @@ def changes(draw: st.DrawFn) -> list[tuple[float, int, int]]:
 
 
 def edges_of(rows: list[tuple[float, int, int]], lane: int) -> list[float]:
-    return [now[0] for before, now in zip(rows, rows[1:], strict=False) if before[1 + lane] != now[1 + lane]]
+    return [now[0] for before, now in pairwise(rows) if before[1 + lane] != now[1 + lane]]
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -159,7 +160,8 @@ def test_row_a_sample_and_row_a_change_agree(
     assert capture.sample_period_s == pytest.approx(1e-7, rel=1e-6)
     for lane in (0, 1):
         found = digital(capture, lane).edges_s * 1e7
-        wanted = [t for t, (a, b) in zip(ticks[1:], zip(rows, rows[1:], strict=False), strict=True) if a[1 + lane] != b[1 + lane]]
+        steps = zip(ticks[1:], pairwise(rows), strict=True)
+        wanted = [tick for tick, (old, new) in steps if old[1 + lane] != new[1 + lane]]
         assert found.tolist() == pytest.approx(wanted, abs=1e-3)
 
 
@@ -189,7 +191,8 @@ def test_no_header_no_unit(tmp_path: Path) -> None:
 
 
 def test_commented_header_and_blanks_as_delimiter(tmp_path: Path) -> None:
-    capture = read(tmp_path, "# capture 7 (invented)\n# Time [us]  CC1  VBUS [mV]\n 0  1  5012\n 3  0  5011\n 4  1  9020\n")
+    capture = read(tmp_path, "# capture 7 (invented)\n# Time [us]  CC1  VBUS [mV]\n"
+                   " 0  1  5012\n 3  0  5011\n 4  1  9020\n")  # fmt: skip
     assert [line.name for line in capture.lines] == ["CC1", "VBUS [mV]"]
     assert digital(capture).edges_s.tolist() == pytest.approx([3e-6, 4e-6])
     assert analog(capture, 1).values[-1] == pytest.approx(9.02)
@@ -223,7 +226,7 @@ def test_a_vbus_column_that_rises_late_keeps_what_came_before(tmp_path: Path) ->
     rows = "".join(f"{i * 1e-6:.6f},{i // 3 % 2},0\n" for i in range(30_000))
     capture = read(tmp_path, "Time [s],CC1,VBUS\n" + rows + "0.030000,0,5000\n0.030001,1,5000\n")
     line = analog(capture, 1)
-    assert line.times_s.tolist() == pytest.approx([0, 0.029999, 0.03], abs=1e-9) or line.values[-1] == pytest.approx(5.0)
+    assert line.values[-1] == pytest.approx(5.0)
     assert line.values[0] == 0
     assert line.times_s[line.values > 1][0] == pytest.approx(0.03)
 
@@ -237,14 +240,15 @@ def test_equal_times_the_later_row_wins(tmp_path: Path) -> None:
 
 def test_last_row_cut(tmp_path: Path) -> None:
     whole = "Time [s],CC1,CC2\n0,1,0\n0.001,0,1\n0.002,1,1"
-    for missing in range(0, 9):
+    for missing in range(9):
         capture = read(tmp_path, whole[: len(whole) - missing])
         assert digital(capture).edges_s[0] == 0.001
 
 
 def test_index_with_interval_above_or_rate_given(tmp_path: Path) -> None:
     body = "Sample,CC1\n" + "".join(f"{i},{int(i > 5)}\n" for i in range(12))
-    for above in ("# Sample rate: 4 MHz\n", "Sampling rate = 4 MS/s\n", "# sample period: 250 ns\n", "Interval,2.5E-07\n"):
+    said = ("# Sample rate: 4 MHz\n", "Sampling rate = 4 MS/s\n", "# sample period: 250 ns\n", "Interval,2.5E-07\n")
+    for above in said:
         capture = read(tmp_path, above + body)
         assert capture.sample_period_s == pytest.approx(0.25e-6)
         assert digital(capture).edges_s.tolist() == pytest.approx([6 * 0.25e-6])
@@ -297,5 +301,5 @@ def test_roles_given_by_name_and_number(tmp_path: Path) -> None:
     assert [line.role for line in by_name.lines] == [Role.OTHER, Role.CC1, Role.OTHER]
     by_number = read(tmp_path, text, roles={Role.CC2: "2"})
     assert [line.role for line in by_number.lines] == [Role.CC2, Role.OTHER, Role.CC1]
-    with pytest.raises(CaptureError, match="Channel 0.*Channel 1"):
+    with pytest.raises(CaptureError, match=r"Channel 0.*Channel 1"):
         read(tmp_path, text, roles={Role.CC1: "Channel 9"})

@@ -332,7 +332,7 @@ def replugged(talk: Talk) -> None:
     talk.attach()
     usual(talk)
     talk.wait((0.4, 1.0))
-    _unplug(talk)
+    unplug(talk)
     talk.wait((0.5, 2.0))
     talk.met = False
     talk.restart_ids()
@@ -372,7 +372,7 @@ def nobody_understands(talk: Talk) -> None:
             talk.say(other, "Not_Supported" if talk.ports.common == words.R3X else "Reject")
 
 
-def _unplug(talk: Talk) -> None:
+def unplug(talk: Talk) -> None:
     talk.draw(0.0, talk.now)
     talk.move_vbus(0.0, talk.now, talk.now + talk.rng.uniform(5e-3, 100e-3))
     talk.now = talk.vbus[-1][0]
@@ -383,7 +383,7 @@ def unplugged_at_the_end(talk: Talk) -> None:
     talk.attach()
     usual(talk)
     talk.wait((10e-3, 0.6))
-    _unplug(talk)
+    unplug(talk)
 
 
 Story = Callable[[Talk], None]

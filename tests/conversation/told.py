@@ -18,6 +18,7 @@ from pdcheck.line.model import Burst, Crc, LineReading, Packet, Problem, SignalQ
 from pdcheck.rules import Case
 from pdcheck.standard.line_code import Sop
 from pdcheck.verdict import Verdict, judge_case
+from tests.conversation.odd_talks import ODD, ODD_R3X
 from tests.reference import second_encoder
 from tests.reference.cases import Way, draw_ports
 from tests.reference.faulty_talks import FAULTY, PASS, Expect
@@ -197,8 +198,9 @@ def reading_of(one: Told) -> LineReading:
     rates = [p.bit_rate_bps for p in intact]
     quality = SignalQuality(
         packets=len(intact), broken_packets=len(one.packets) - len(intact),
-        crc_errors=sum(p.crc is Crc.BAD for p in one.packets), unreadable_bursts=sum(b.like_traffic for b in one.bursts),
-        stray_edges=0, bit_rate_bps=float(np.median(rates)) if rates else None, bit_rate_min_bps=min(rates, default=None),
+        crc_errors=sum(p.crc is Crc.BAD for p in one.packets),
+        unreadable_bursts=sum(b.like_traffic for b in one.bursts), stray_edges=0,
+        bit_rate_bps=float(np.median(rates)) if rates else None, bit_rate_min_bps=min(rates, default=None),
         bit_rate_max_bps=max(rates, default=None), duty_skew_s=0.0 if rates else None,
         jitter_s=30e-9 if rates else None, time_step_s=None,
     )
@@ -240,7 +242,9 @@ def ports_of(rng: random.Random, *, r3x: bool = False) -> Ports:
     return draw_ports(rng, Way(rates=rates), r3x=r3x)
 
 
-def talk_of(story: Callable[[Talk], object], rng: random.Random, *, r3x: bool = False, ports: Ports | None = None) -> Talk:
+def talk_of(
+    story: Callable[[Talk], object], rng: random.Random, *, r3x: bool = False, ports: Ports | None = None
+) -> Talk:
     """A story, told."""
     talk = Talk(rng, ports or ports_of(rng, r3x=r3x), rng.uniform(0.05, 0.5))
     story(talk)
@@ -263,6 +267,28 @@ def faulty(name: str, seed: int) -> tuple[Talk, Told, random.Random, Expect]:
     return talk, one, rng, expect
 
 
+def odd(name: str, seed: int) -> tuple[Talk, Told, random.Random]:
+    """An odd and healthy story with this seed."""
+    rng = random.Random(f"{name}/{seed}")
+    talk = talk_of(ODD[name], rng, r3x=name in ODD_R3X)
+    return talk, told(talk, rng, with_vbus=seed % 3 != 0, tail_s=rng.choice((0.01, 0.3, 2.0))), rng
+
+
+def good(name: str, seed: int) -> tuple[Talk, Told, random.Random]:
+    """A healthy story of either collection."""
+    return healthy(name, seed) if name in HEALTHY else odd(name, seed)
+
+
+#: Who truly does not do its part for a while in these stories before all is well.
+SLOW_STARTERS: dict[str, tuple[str, ...]] = {
+    "sink_boots": ("sink",), "starts_in_an_offer": ("sink",), "hard_reset_then_good": ("source", "sink"),
+    "offers_again_though_heard": ("sink",), "dead_battery": ("sink",), "deaf_then_dead_battery": ("sink",),
+    "cable_talk_between_offers": ("sink",), "sink_restarts_alone": ("sink",), "many_waits": ("source",),
+}
+GOOD = (*HEALTHY, *ODD)
+STEADY = tuple(name for name in GOOD if name not in SLOW_STARTERS)
+
+
 def moments(one: Told, rng: random.Random) -> Iterable[float]:
     """Moments around every packet: inside it, at its end, and up to 2 ms and then up to a second after."""
     for packet in one.packets:
@@ -274,6 +300,7 @@ def moments(one: Told, rng: random.Random) -> Iterable[float]:
 
 
 __all__ = [
-    "FAULTY", "HEALTHY", "PASS", "Told", "acknowledged_places", "as_line_packet", "cut", "faulty", "healthy", "judged", "late", "mended", "mismatch",
-    "moments", "ports_of", "reading_of", "sampled", "talk_of", "told", "verdict_on", "without",
+    "FAULTY", "GOOD", "HEALTHY", "ODD", "PASS", "SLOW_STARTERS", "STEADY", "Told", "acknowledged_places",
+    "as_line_packet", "cut", "faulty", "good", "healthy", "judged", "late", "mended", "mismatch", "moments", "odd",
+    "ports_of", "reading_of", "sampled", "talk_of", "told", "verdict_on", "without",
 ]

@@ -189,14 +189,19 @@ def draw_case(row: str, seed: int, *, wide: bool = False) -> tuple[Case, str]:
         most_skew = 0.4e-6
     rates = (rng.uniform(270e3, 330e3), rng.uniform(270e3, 330e3))
     skew_s = rng.uniform(-most_skew, most_skew)
+    rough = rng.choice(WIDE_FLAWS if wide else ("", "", "", "cut", "drift", "sinktx"))
+    if rough == "spikes":
+        skew_s /= 2  # a spike in a pulse that is hardly longer is nobody's to read
     # no pulse may shrink below the 100 ns that a receiver may filter out (tRxFilter), at six sigma
     most_jitter = (0.5 / max(rates) - abs(skew_s) - 0.12e-6) / 6
+    if rough == "cut":
+        most_jitter = min(most_jitter, 70e-9)  # much more is hard to learn from the rest of a preamble
     way = Way(
         idle=rng.randint(0, 1),
         rates=rates,
         skew_s=skew_s,
         jitter_s=rng.uniform(0.0, min(most_jitter, 100e-9 if wide else 60e-9)),
         strays=rng.choice(("", "toggles", "hum")),
-        rough=rng.choice(WIDE_FLAWS if wide else ("", "", "", "cut", "drift", "sinktx")),
+        rough=rough,
     )
     return make_case(row, seed, way, fast=fast), form

@@ -31,7 +31,7 @@ from tests.reference.judge import judge, mismatch
 from tests.reference.real_logs import LOGS, log_capture
 from tests.reference.second_encoder import LineManners
 from tests.reference.sloppy_talks import SLOPPY
-from tests.reference.wave_files import PLAIN_DIALECTS, Dialect, write_edges, write_vcd
+from tests.reference.wave_files import DIALECTS, PLAIN_DIALECTS, Dialect, write_edges, write_vcd
 
 FORMS = ("edges", "vcd", "edges", "pyvcd")
 WAYS = tuple(product((0, 1), RATE_SETS, SKEWS, ("", "strays")))
@@ -68,7 +68,15 @@ def test_healthy_conversations(seed: int, tmp_path: Path) -> None:
     assert mismatch(case, *judge(path)) == "", f"{case.variant}, {way.text()}, {path.name}"
 
 
-@pytest.mark.parametrize("dialect", PLAIN_DIALECTS, ids=lambda dialect: dialect.name)
+@pytest.mark.parametrize("form", ["samples", "volts"])
+@pytest.mark.parametrize("seed", range(5))
+def test_every_sample_in_the_table(seed: int, form: str, tmp_path: Path) -> None:
+    case = make_case("healthy", seed, Way(idle=seed % 2, jitter_s=20e-9), fast=True)
+    path = write_case(case, tmp_path, form, f"all_{seed}")
+    assert mismatch(case, *judge(path)) == "", f"{case.variant}, {path.name}"
+
+
+@pytest.mark.parametrize("dialect", DIALECTS, ids=lambda dialect: dialect.name)
 def test_every_look_of_a_table(dialect: Dialect, tmp_path: Path) -> None:
     case = make_case("healthy", 1, Way(idle=1), story="plain")
     path = write_edges(tmp_path / "look.csv", case.capture, dialect, random.Random(1))
