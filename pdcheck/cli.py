@@ -54,6 +54,7 @@ class _Commands(click.Group):
             _complain("stopped")
             sys.exit(EXIT_STOPPED)
         except OSError as error:
+            _forget_output()
             _complain(f"the output cannot be written: {error.strerror}; free some space or write elsewhere")
             sys.exit(EXIT_UNUSABLE)
         sys.exit(status if isinstance(status, int) else EXIT_PASS)
@@ -65,9 +66,17 @@ class _Commands(click.Group):
             _complain(error.one_line())
             raise SystemExit(EXIT_UNUSABLE) from None
         except BrokenPipeError:
-            # The reader of our output has gone (head, a closed pager); the interpreter must not complain at exit.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            # The reader of our output has gone (head, a closed pager).
+            _forget_output()
             raise SystemExit(EXIT_UNUSABLE) from None
+
+
+def _forget_output() -> None:
+    """Let what is still buffered go nowhere, so that the interpreter does not complain of it at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        return
 
 
 def _complain(line: str) -> None:

@@ -55,6 +55,7 @@ class _CsvFile:
         self._view = memoryview(self._buffer)[MARGIN : MARGIN + BLOCK]
         self._held = 0
         self._ended = False
+        self._last_line = b""
 
     def read(self) -> Capture:
         """Read it all."""
@@ -69,6 +70,7 @@ class _CsvFile:
                 end = max(self._buffer.rfind(b"\n", MARGIN, MARGIN + end) + 1 - MARGIN, 0)
             if end:
                 self._block(end, place)
+                self._last_line = self._line_before(end)
                 self._drop(end)
             elif self._held == BLOCK:
                 raise self._too_long(place.line)
@@ -151,11 +153,20 @@ class _CsvFile:
             self._carefully(at, stop, place)
             at = stop
 
+    def _line_before(self, start: int) -> bytes:
+        """The line that ends at ``start``, without its line end; it may stand in the block before."""
+        if start == 0:
+            return self._last_line
+        begin = self._buffer.rfind(b"\n", MARGIN, MARGIN + start - 1) + 1
+        return bytes(self._buffer[max(begin, MARGIN) : MARGIN + start - 1])
+
     def _carefully(self, start: int, end: int, place: Place) -> None:
         terminated = self._view[end - 1] == 10
         while True:
             try:
-                block = self._careful.read(bytes(self._view[start:end]), place, terminated=terminated)
+                block = self._careful.read(
+                    bytes(self._view[start:end]), place, terminated=terminated, before=self._line_before(start)
+                )
                 break
             except NotALevel as found:
                 self._promote(found.place)

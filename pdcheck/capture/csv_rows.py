@@ -112,12 +112,13 @@ class CarefulReader:
         self._numbers = [place for place, column in enumerate(layout.columns) if column.kind is Kind.NUMBER]
         self._known: dict[tuple[str, ...], tuple[int, ...]] = {}
 
-    def read(self, text: bytes, place: Place, *, terminated: bool) -> RowBlock:
+    def read(self, text: bytes, place: Place, *, terminated: bool, before: bytes = b"") -> RowBlock:
         """Read whole lines.
 
         :param text: the lines; the last one may lack its line end.
         :param place: where they begin; not changed but for its counter of empty lines.
         :param terminated: False where the file ends in the last line without a line end, so that it may be cut.
+        :param before: the line above them.
         :raises CaptureError: a row is broken.
         :raises NotALevel: a column of levels that may be numbers is.
         """
@@ -137,7 +138,7 @@ class CarefulReader:
             if cells is None:
                 continue
             cut = not terminated and offset == len(lines) - 1
-            if cut and self._is_cut(cells, lines[offset - 1] if offset else ""):
+            if cut and self._is_cut(cells, lines[offset - 1] if offset else _decode(before)):
                 break
             if len(cells) != len(self._layout.columns):
                 raise self._wrong_count(len(cells), at)

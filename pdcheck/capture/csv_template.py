@@ -18,15 +18,12 @@ class Span:
 
     :ivar point: place in the cell of the decimal point, the cell's width where there is none.
     :ivar exponent: place in the cell of the ``E``, -1 where there is none.
-    :ivar signed: 1 where it begins with a sign.
     """
 
     start: int
     end: int
     point: int
     exponent: int
-
-    signed: int = 0
 
     @property
     def width(self) -> int:
@@ -102,4 +99,4 @@ def _span(cell: str, start: int) -> Span:
     exponent = lower.find("e") if is_number(cell) else -1
     mantissa = cell if exponent < 0 else cell[:exponent]
     point = max(mantissa.find("."), mantissa.find(","))
-    return Span(start, start + len(cell), len(mantissa) if point < 0 else point, exponent, int(cell[:1] in ("-", "+")))
+    return Span(start, start + len(cell), len(mantissa) if point < 0 else point, exponent)

@@ -18,9 +18,11 @@ from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.errors import CaptureError
 
-BLOCK = 1 << 18
-_PART = 1 << 14
+BLOCK = 1 << 20
+_PIECE = 1 << 13  # a power of two
 _MOST_EDGES = 12 << 20
+_JUDGED = 1 << 16
+_NOWHERE = np.empty(0, np.intp)
 Bytes = NDArray[np.uint8]
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
 
@@ -45,19 +47,21 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
     names = [f"channel {channel}" for channel in range(8 * size)]
     roles = give_roles(names, [Role.OTHER] * len(names), options.roles, source.path)
     lines = [EdgeBuilder(name, role) for name, role in zip(names, roles, strict=True)]
-    done = silent // size
-    last = idle if size == 1 else idle | idle << 8
-    if not silent:
-        last = int(room[0]) if size == 1 else int(room[:2].view("<u2")[0])
+    last = bytes([idle] * size) if silent else room[:size].tobytes()
     for channel, line in enumerate(lines):
-        line.initial = line.level = last >> channel & 1
+        line.initial = line.level = int.from_bytes(last, "little") >> channel & 1
+    done, found = silent // size, 0
+    finder = _Changes(size)
     while got >= size:
-        samples = room[: got // size * size].view("<u2" if size == 2 else "u1")
-        last = _take(samples, done, last, lines)
-        done += len(samples)
-        if sum(len(line.edges) for line in lines) > _MOST_EDGES:
+        data = room[: got // size * size]
+        where, which = finder.find(data, last)
+        if len(where):
+            found += _toggle(lines, (where + done).astype(np.float64), which)
+        last = data[-size:].tobytes()
+        done += got // size
+        if found > _MOST_EDGES:
             raise CaptureError(
-                f"more than {_MOST_EDGES:,} level changes in {done:,} samples: noise rather than traffic",
+                f"more than {_MOST_EDGES:,} level changes up to sample {done:,}: noise rather than traffic",
                 "capture only the channels that matter", path=source.path,
             )  # fmt: skip
         got = source.readinto(view) if got == BLOCK else 0
@@ -70,51 +74,76 @@ def _sample_size(block: Bytes) -> int:
     """Bytes a sample, from the first block in which something happens."""
     if len(block) < 4 or len(block) % 2:
         return 1
+    first = int(np.argmax(block != block[0]))
+    block = block[max(0, first - 64) : first + _JUDGED]
     to_next = int(np.count_nonzero(block[1:] != block[:-1]))
     to_second = int(np.count_nonzero(block[2:] != block[:-2]))
     return 2 if to_next > to_second else 1
 
 
-def _take(samples: Samples, done: int, last: int, lines: list[EdgeBuilder]) -> int:
-    """Find the changes in a block; the last sample is returned.
+class _Changes:
+    """Finds the samples that differ from the one before, with buffers that serve block after block.
 
-    Most blocks hold one value only, so the whole block is compared with it first, then its parts.
+    Most pieces of a block hold the last value of the block before and nothing else; one comparison finds the others,
+    and all of these are gone through together.
     """
-    if _all_are(samples, last):
-        return last
-    for start in range(0, len(samples), _PART):
-        part = samples[start : start + _PART]
-        if _all_are(part, last):
-            continue
-        flips = np.empty_like(part)
-        flips[0] = int(part[0]) ^ last
-        np.bitwise_xor(part[1:], part[:-1], out=flips[1:])
-        where = _not_zero(flips)
-        which = flips[where]
-        times = (where + (done + start)).astype(np.float64)
-        seen = int(np.bitwise_or.reduce(which))
-        for channel, line in enumerate(lines):
-            if seen >> channel & 1:
-                line.toggle(times if seen == 1 << channel else times[(which >> channel & 1).astype(bool)])
-        last = int(part[-1])
-    return last
+
+    def __init__(self, size: int) -> None:
+        self._dtype = np.dtype("<u2" if size == 2 else "u1")
+        self._differs = np.empty(BLOCK // 8, bool)
+
+    def find(self, data: Bytes, last: bytes) -> tuple[NDArray[np.intp], Samples]:
+        """The places (in samples) of the changes in a block, and which bits change there.
+
+        :param last: the bytes of the sample before the block.
+        """
+        whole = len(data) // _PIECE * _PIECE
+        where, which = _NOWHERE, np.empty(0, self._dtype)
+        if whole:
+            where, which = self._in_pieces(data[:whole].reshape(-1, _PIECE), last)
+        if whole == len(data):
+            return where, which
+        rest = data[whole:].view(self._dtype)
+        before = data[:whole].view(self._dtype)[-1] if whole else np.frombuffer(last, self._dtype)[0]
+        flips = rest.copy()
+        flips[1:] ^= rest[:-1]
+        flips[0] ^= before
+        found = np.flatnonzero(flips)
+        return np.concatenate([where, found + whole // len(last)]), np.concatenate([which, flips[found]])
+
+    def _in_pieces(self, pieces: Bytes, last: bytes) -> tuple[NDArray[np.intp], Samples]:
+        size = len(last)
+        idle = np.frombuffer(last * (8 // size), np.uint64)[0]
+        differs = np.not_equal(pieces.view(np.uint64).ravel(), idle, out=self._differs[: pieces.size // 8])
+        busy = differs.view(np.uint64).reshape(len(pieces), -1).any(axis=1)
+        if not busy.any():
+            return _NOWHERE, np.empty(0, self._dtype)
+        samples = pieces.view(self._dtype)
+        # A piece after a busy one that does not end idle begins with a change, though it may be all idle.
+        busy[1:] |= busy[:-1] & (samples[:-1, -1] != np.frombuffer(last, self._dtype)[0])
+        which = np.flatnonzero(busy)
+        ends = np.concatenate([np.frombuffer(last, self._dtype), samples[:-1, -1]])
+        flips = samples[which]
+        np.bitwise_xor(flips[:, 1:], samples[which, :-1], out=flips[:, 1:])
+        flips[:, 0] ^= ends[which]
+        # Words of zeros, which most are, are passed over.
+        words = flips.view(np.uint64).ravel()
+        telling = np.flatnonzero(words != 0)
+        among = np.flatnonzero(words[telling].view(self._dtype) != 0)
+        in_word = 3 if size == 1 else 2  # shifts, for divisions would cost more than all the rest
+        found = (telling[among >> in_word] << in_word) | (among & (1 << in_word) - 1)
+        in_piece = samples.shape[1].bit_length() - 1
+        where = (which[found >> in_piece] << in_piece) | (found & (1 << in_piece) - 1)
+        return where, flips.ravel()[found]
 
 
-def _all_are(samples: Samples, value: int) -> bool:
-    """Whether all samples have this value; eight bytes at a time."""
-    each = 8 // samples.itemsize
-    whole = len(samples) // each * each
-    word = np.full(each, value, samples.dtype).view(np.uint64)[0]
-    return bool((samples[:whole].view(np.uint64) == word).all()) and bool((samples[whole:] == value).all())
-
-
-def _not_zero(flips: Samples) -> NDArray[np.intp]:
-    """Places of the samples that are not zero; words of zeros, which most are, are passed over."""
-    each = 8 // flips.itemsize
-    whole = len(flips) // each * each
-    words = np.flatnonzero(flips[:whole].view(np.uint64) != 0)
-    row, column = np.nonzero(flips[:whole].reshape(-1, each)[words])
-    found = words[row] * each + column
-    if whole == len(flips):
-        return found
-    return np.concatenate([found, np.flatnonzero(flips[whole:]) + whole])
+def _toggle(lines: list[EdgeBuilder], times: NDArray[np.float64], which: Samples) -> int:
+    """Hand the changes to the lines; how many there were."""
+    seen = int(np.bitwise_or.reduce(which))
+    count = 0
+    for channel, line in enumerate(lines):
+        if seen >> channel & 1:
+            mine = times if seen == 1 << channel else times[(which >> channel & 1).astype(bool)]
+            line.toggle(mine)
+            count += len(mine)
+    return count

@@ -37,6 +37,8 @@ _AT_ONCE = 512
 #: How far, in bits, the preamble's first edge may be from where it must be.
 _START_SLACK = 0.45
 
+#: As in ``packets``: bits that may be seen behind a reset signal.
+_AFTER_RESET = 4
 _EOP_MARK, _BAD_MARK = 16, 255
 _SYMBOL_TABLE = np.full(1 << SYMBOL_BITS, _BAD_MARK, dtype=np.uint8)
 _SYMBOL_TABLE[list(DATA_SYMBOLS)] = np.arange(16, dtype=np.uint8)
@@ -180,6 +182,8 @@ def _packets(
         body_row = int(body[row])
         if sop.is_reset:
             end_bit, data, crc = body_row, b"", Crc.NONE
+            if int(highs[row]) - body_row > _AFTER_RESET:
+                continue
         else:
             count = int(ends_at[row])
             end_bit = body_row + SYMBOL_BITS * (count + 1)

@@ -77,11 +77,13 @@ def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
         lock = find_lock(cleaned, rising)
         if lock is None:
             continue
-        packet = packet_from_bits(read_bits(cleaned, rising, lock), lock)
-        if packet.intact:
-            return packet
-        if best is None or len(packet.data) > len(best.data):
-            best = packet
+        # A threshold far off the middle makes true pulses as narrow as spikes.
+        for ignore_spikes in (False, True):
+            packet = packet_from_bits(read_bits(cleaned, rising, lock, ignore_spikes=ignore_spikes), lock)
+            if packet.intact:
+                return packet
+            if best is None or len(packet.data) > len(best.data):
+                best = packet
     return best
 
 

@@ -112,18 +112,19 @@ def find_lock(edges: Floats, first_rising: bool) -> Lock | None:
     return None
 
 
-def read_bits(edges: Floats, first_rising: bool, lock: Lock) -> BitRun:
+def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: bool = True) -> BitRun:
     """Follow the grid from the lock to the end of the burst.
 
     :param edges: times of the burst's edges in seconds.
     :param first_rising: True where edge 0 is a rising one.
+    :param ignore_spikes: leave out pulses that are much narrower than the narrowest true one.
     """
     times = edges.tolist()
     total = len(times)
     half = lock.bit_s / 2.0
     shift = lock.skew_s / 2.0
     # The narrowest true pulse is half a bit less the skew; anything well below it is a spike.
-    spike = min(0.2 * half, 0.4 * max(half - abs(lock.skew_s), 0.0))
+    spike = min(0.2 * half, 0.4 * max(half - abs(lock.skew_s), 0.0)) if ignore_spikes else 0.0
     bits: list[int] = []
     ends: list[float] = []
     grid = lock.grid_s

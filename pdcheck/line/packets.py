@@ -24,6 +24,8 @@ from pdcheck.standard.line_code import (
 _NIBBLE = {symbol: value for value, symbol in enumerate(DATA_SYMBOLS)}
 _SET_BITS = 4 * SYMBOL_BITS
 _CRC_BYTES = 4
+#: Bits that may be seen behind a reset signal: the driver's letting go. Our own choice, less than a symbol.
+_AFTER_RESET = 4
 #: The shortest packet is a header and a CRC; the longest an unchunked extended message.
 _MOST_BYTES = 2 + 2 + 260 + _CRC_BYTES
 
@@ -36,6 +38,9 @@ def packet_from_bits(run: BitRun, lock: Lock) -> Packet:
         return _packet(run, lock, None, b"", Crc.BAD, Problem.NO_START, len(bits), len(bits))
     sop, at = found
     end = at + _SET_BITS
+    if sop.is_reset and len(bits) - end > _AFTER_RESET:
+        # A reset signal ends with its set; what goes on is a packet whose start is damaged or cut.
+        return _packet(run, lock, None, b"", Crc.BAD, Problem.NO_START, len(bits), len(bits))
     if sop.is_reset:
         return _packet(run, lock, sop, b"", Crc.NONE, None, end, at)
     nibbles: list[int] = []
@@ -124,8 +129,11 @@ def _find_ordered_set(bits: list[int]) -> tuple[Sop, int] | None:
 def _match(bits: list[int], at: int) -> tuple[int, Sop | None]:
     codes = [_symbol(bits[at + SYMBOL_BITS * n : at + SYMBOL_BITS * (n + 1)]) for n in range(4)]
     best: tuple[int, Sop | None] = (K_CODES_NEEDED - 1, None)
+    fewest = 4 * SYMBOL_BITS
     for sop, wanted in ORDERED_SETS.items():
         match = sum(a == b for a, b in zip(codes, wanted, strict=True))
-        if match > best[0]:
-            best = (match, sop)
+        # Some damaged sets have three K-codes of two sets: the one with fewer wrong bits was sent.
+        wrong = sum((a ^ b).bit_count() for a, b in zip(codes, wanted, strict=True))
+        if match > best[0] or (match == best[0] and best[1] is not None and wrong < fewest):
+            best, fewest = (match, sop), wrong
     return best

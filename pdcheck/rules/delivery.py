@@ -85,11 +85,10 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
     typical = level.typical * 1e3
     if _fits(contract, typical):
         return Delivery(Delivered.YES, contract, contract.since_s, level, before, None)
-    at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - _AT_ONCE_S), start + _AT_ONCE_S)
+    # Only a fall is what pulling the plug does, and only from the contract's level.
+    at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - _SETTLE_S), start + _AT_ONCE_S)
     bounds = bounds_mv(contract)
-    if at_ps_rdy is not None and bounds is not None and (
-        at_ps_rdy.low * 1e3 <= bounds[1] and at_ps_rdy.high * 1e3 >= bounds[0]
-    ):
+    if at_ps_rdy is not None and bounds is not None and typical < bounds[0] <= at_ps_rdy.high * 1e3 <= bounds[1]:
         return withheld("VBUS leaves the contract's level just when PS_RDY comes: the plug may have been pulled")
     if not _scale_is_good(case):
         return withheld(

@@ -100,7 +100,6 @@ def test_a_starting_device_has_four_offers_time() -> None:
             assert judged(part)[0] == "inconclusive", f"{seed} {verdict_on(part).summary}\n{part.lines()}"
 
 
-@pytest.mark.xfail(strict=True, reason="one failed round convicts while the next round is under way and in time")
 def test_a_second_round_under_way_is_waited_for() -> None:
     for seed in range(60):
         _, one, _ = good("hard_reset_then_good", seed)
@@ -112,7 +111,6 @@ def test_a_second_round_under_way_is_waited_for() -> None:
         assert judged(part)[0] == "inconclusive", f"{seed} {verdict_on(part).summary}\n{part.lines()}"
 
 
-@pytest.mark.xfail(strict=True, reason="four Waits convict the source, which may say Wait as often as it must")
 def test_waits_alone_are_no_refusal() -> None:
     for seed in range(20):
         _, one, _ = good("many_waits", seed)
@@ -133,8 +131,6 @@ def pulled(one: Told, at_s: float, rng: random.Random) -> Told:
 
 
 @pytest.mark.parametrize("with_vbus", [False, True], ids=["CC alone", "VBUS falls"])
-@pytest.mark.xfail(strict=True, reason="an open end counts as somebody's silence although nobody resets: the party "
-                   "that waits in vain owes a Hard Reset, so both are silent and the plug is out")
 def test_a_plug_pulled_in_the_middle_accuses_nobody(with_vbus: bool) -> None:
     for name in ("plain", "cable_first", "odd_objects"):
         for seed in range(8):
@@ -147,7 +143,7 @@ def test_a_plug_pulled_in_the_middle_accuses_nobody(with_vbus: bool) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("name", [*STEADY, *FAULTY])
 def test_many_cuts(name: str) -> None:
-    for seed in range(1000, 1100):
+    for seed in range(1000, 1020):
         if name in FAULTY:
             _, one, rng, expect = faulty(name, seed)
             allowed: tuple[str | None, ...] = expect.suspects

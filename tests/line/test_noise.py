@@ -29,7 +29,7 @@ def times(edges: list[Edge]) -> Floats:
 def test_a_port_without_a_partner_and_an_open_probe(
     moves: Callable[[float, float, random.Random], list[Edge]],
 ) -> None:
-    for seed in range(60):
+    for seed in range(30):
         edges = times(moves(0.0, 1.0, random.Random(seed)))
         packets, bursts, stray = read_line(edges, False, None)
         assert not packets and not bursts
@@ -38,7 +38,7 @@ def test_a_port_without_a_partner_and_an_open_probe(
 
 @pytest.mark.parametrize("mean_s", [0.5e-6, 1e-6, 2e-6, 3e-6, 5e-6, 10e-6, 50e-6, 1e-3])
 def test_random_edges_are_no_packets(mean_s: float) -> None:
-    for seed in range(3):
+    for seed in range(2):
         edges = np.cumsum(np.random.default_rng(seed).exponential(mean_s, 20_000))
         packets, bursts, stray = read_line(edges, False, None)
         assert not any(packet.intact for packet in packets)

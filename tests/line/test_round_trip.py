@@ -83,7 +83,7 @@ def check(packet: Packet, manners: LineManners, wave: Wave, got: Read) -> None:
     assert got.jitter_s < 20e-9
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(sent(), st.integers(0, 99))
 def test_what_was_sent_is_read(one: tuple[Packet, LineManners], seed: int) -> None:
     packet, manners = one
