@@ -26,6 +26,8 @@ _HARD_FILTER_S = 0.26e-6
 #: Two edges further apart than this cannot belong to one packet: three bits at the slowest rate. Packets are
 #: at least tInterFrameGap (25 us) apart. Our own choice between the two.
 _BURST_GAP_S = 11e-6
+#: What comes so soon after a packet's end is its driver letting go: less than tInterFrameGap.
+_TAIL_S = 23.5e-6
 #: Fewer edges than this are not worth looking at: a packet's preamble alone has 96.
 _LEAST_EDGES = 16
 #: What could have been a packet that this capture cannot show: as long as two thirds of the shortest packet
@@ -102,22 +104,23 @@ def read_line(
     clean = read_clean(edges, starts, ends, initial)
     pace = max(_TRAFFIC_PACE_S, 2.5 * time_step_s) if time_step_s else _TRAFFIC_PACE_S
     for number, (first, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
-        count = end - first
-        if number in clean:
-            packets.append(clean[number])
-            continue
-        if count < _LEAST_EDGES:
-            stray += count
-            continue
-        part = edges[first:end]
-        packet = read_burst(part, first_rising=(not initial) ^ bool(first % 2))
-        if packet is not None:
+        packet: Packet | None = clean.get(number)
+        while end - first >= _LEAST_EDGES or packet is not None:
+            part = edges[first:end]
+            packet = packet or read_burst(part, first_rising=(not initial) ^ bool(first % 2))
+            if packet is None:
+                break
             packets.append(packet)
+            # Edges in the gap (a late letting go, a spike) may join the next packet to this one. Where a broken
+            # packet ends nobody knows.
+            first = first + int(np.searchsorted(part, packet.end_s + _TAIL_S)) if packet.intact else end
+            packet = None
+        count = end - first
+        if count == 0:
             continue
-        length = float(part[-1] - part[0])
-        like = length >= _TRAFFIC_LENGTH_S and length / count <= pace
-        if like:
-            bursts.append(Burst(float(part[0]), float(part[-1]), count, True))
+        length = float(edges[end - 1] - edges[first])
+        if count >= _LEAST_EDGES and length >= _TRAFFIC_LENGTH_S and length / count <= pace:
+            bursts.append(Burst(float(edges[first]), float(edges[end - 1]), count, True))
         else:
             stray += count
     return packets, bursts, stray

@@ -20,6 +20,7 @@ from tests.conversation.told import (
     talk_of,
     told,
     verdict_on,
+    without,
 )
 from tests.reference import words
 from tests.reference.faulty_talks import Expect
@@ -55,6 +56,33 @@ def test_rows_with_another_history_cut_short(row: str) -> None:
             part = cut(one, min(at, one.duration_s))
             outcome, _, suspect = judged(part)
             assert outcome != "fail" or suspect in (*allowed, None), f"{verdict_on(part).summary}\n{part.lines()}"
+
+
+LATE = {
+    "request_unanswered_after_wait": "a second Request (after Wait) is measured from the offer and called late when the "
+    "first one is missing, though GoodCRC and Wait of the first stand between and the source did not reset before it",
+    "late_request_in_the_end": "with the reset missing, a Request that came too late is called unacknowledged",
+}
+
+
+@pytest.mark.parametrize("row", [
+    pytest.param(row, marks=pytest.mark.xfail(strict=True, reason=LATE[row])) if row in LATE else row
+    for row in (*FAULTY, *ODD_FAULTS)
+])
+def test_a_fault_of_which_the_capture_lost_a_packet(row: str) -> None:
+    for seed in range(12 if row in LATE else 3):
+        rng = random.Random(f"lost/{row}/{seed}")
+        if row in FAULTY:
+            _, one, _, expect = faulty(row, seed)
+        else:
+            story, expect = ODD_FAULTS[row]
+            one = told(talk_of(story, rng), rng)
+        allowed = (*(expect.suspects or ("source", "sink", "link")), None)
+        for place in range(len(one.packets)):
+            for how in ("gone", "broken", "burst"):
+                part = without(one, place, how, rng)
+                outcome, _, suspect = judged(part)
+                assert outcome != "fail" or suspect in allowed, f"{verdict_on(part).summary}\n{part.lines()}"
 
 
 def _late(gap_s: float, reset_after_s: float, by: str) -> Told:
