@@ -62,7 +62,7 @@ def judge_case(case: Case) -> Verdict:
     findings = check_all(case)
     delivery = judge(case)
     convicting = [f for f in findings if f.effect is Effect.CONVICTS]
-    if case.overtaken:
+    if case.overtaken or case.tainted:
         convicting = [f for f in convicting if f.stops_at is None or f.stops_at in (Step.OFFER, Step.DELIVERY)]
         findings = [f for f in findings if f.effect is not Effect.CONVICTS or f in convicting]
     withholding = [f for f in findings if f.effect is Effect.WITHHOLDS]

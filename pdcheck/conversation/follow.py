@@ -78,7 +78,7 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
         negotiations=tuple(follower.negotiations), contracts=tuple(follower.contracts),
         resets=paired.resets, bursts=tuple(bursts),
         revision=_revision(exchanges), starts_midway=follower.starts_midway,
-        orphans=paired.orphans, goodcrc_shown=paired.goodcrc_shown,
+        orphans=(*paired.orphans, *follower.unasked), goodcrc_shown=paired.goodcrc_shown,
         duration_s=duration_s,
     )
 
@@ -130,6 +130,7 @@ class _Follower:
         self.negotiations: list[Negotiation] = []
         self.contracts: list[Contract] = []
         self.starts_midway = False
+        self.unasked: list[float] = []
         self._seen_beginning = False
         self._question: dict[Party, str] = {}
         self._chunks: Reassembler | None = None
@@ -194,6 +195,11 @@ class _Follower:
             return Event.REQUEST if name in REQUESTS else None
         if name in ANSWERS or name == "Not_Supported":
             question = self._question.pop(sender.other, None)
+            if question is None and name == "Accept":
+                self.unasked.append(exchange.start_s)
+            if name == "Accept" and question in ("PR_Swap", "FR_Swap"):
+                # The new source makes an offer of its own.
+                self.offer, self.offered = None, ()
             if question in REQUESTS or (question is None and self.state is State.REQUESTED):
                 return _ANSWER_EVENTS.get(name)
             return None

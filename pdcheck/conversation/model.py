@@ -203,7 +203,7 @@ class Conversation:
     """Everything the rules argue from. Times in seconds from the start of the capture.
 
     ``starts_midway``: the first power negotiation's beginning lies before the capture.
-    ``orphans``: starts of GoodCRCs that acknowledge nothing that the capture shows: packets are missing there.
+    ``orphans``: starts of GoodCRCs and answers that belong to nothing that the capture shows: packets are missing.
     ``goodcrc_shown``: which ports' GoodCRCs the capture shows at all.
     """
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from pdcheck.conversation.model import Exchange, Party, Silence, Step
 from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
-from pdcheck.rules.late import late_requests
+from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import span, times
 from pdcheck.standard import timers
@@ -127,6 +127,10 @@ def goodcrc_wrong_message_id(case: Case) -> Iterator[Claim]:
 def request_not_acknowledged(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None or stop.step is not Step.REQUEST or stop.negotiation.request is None or late_requests(case):
+        return
+    waited = since_offer(stop.negotiation)
+    if waited is not None and waited > timers.SENDER_RESPONSE_R2_0.min_s:
+        # It may have met a source that had given up, though the capture shows no reset.
         return
     requests = unacknowledged(stop)
     seen = silences_of(requests)

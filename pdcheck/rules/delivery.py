@@ -21,6 +21,7 @@ from pdcheck.standard import timers, vbus_levels
 _LOOK_S = 0.3
 _SETTLE_S = 1e-3
 _LEAST_LOOK_S = 5e-3
+_FIVE_V = 5.0
 _AT_ONCE_S = 8e-3
 #: What cable and contacts may lose between the charger and the probe: 0.5 V on VBUS and 0.25 V on ground (from
 #: memory of the Type-C cable assembly's voltage drop limits).
@@ -83,7 +84,15 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
         level = at_once
     before = _before(case, contract)
     typical = level.typical * 1e3
-    if _fits(contract, typical):
+    made = next((n for n in case.conversation.negotiations if n.ready and n.ready.start_s == contract.since_s), None)
+    if made is not None and made.offer is not None and made.request is not None and case.unreadable_between(
+        made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s
+    ):
+        return withheld("packets are missing before the request, so the offer that it answers is not certain")
+    first = _before(case, case.conversation.contracts[0])
+    scale = first.typical / _FIVE_V if first is not None else 1.0
+    # A scale that is a little off shows at 5 V already; neither side is accused for it.
+    if _fits(contract, typical) or (_scale_is_good(case) and _fits(contract, typical / scale)):
         return Delivery(Delivered.YES, contract, contract.since_s, level, before, None)
     # Only a fall is what pulling the plug does, and only from the contract's level.
     at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - _SETTLE_S), start + _AT_ONCE_S)

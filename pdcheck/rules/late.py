@@ -11,6 +11,9 @@ from pdcheck.conversation.steps import received
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers
 
+#: A reset this soon after a Request was not caused by its missing answer: less than tSenderResponse. Our own choice.
+_GIVES_UP_AT_ONCE_S = 15e-3
+
 
 def lateness(one: Negotiation) -> tuple[Exchange, float] | None:
     """A try's late Request and by how long it came after the offer was acknowledged; None where it has none.
@@ -24,8 +27,18 @@ def lateness(one: Negotiation) -> tuple[Exchange, float] | None:
         return one.late_request, one.late_request.start_s - since
     if one.request is None or not acked or one.ending not in (Ending.HARD_RESET, Ending.SOFT_RESET):
         return None
-    waited = one.request.start_s - acked[-1].settled_s
-    return (one.request, waited) if waited > timers.SENDER_RESPONSE_R2_0.min_s else None
+    # A source that gives up does so at about the time of the late Request; one that resets long after it has heard
+    # it had not given up.
+    if one.next_s - one.request.start_s > _GIVES_UP_AT_ONCE_S:
+        return None
+    waited = since_offer(one)
+    return (one.request, waited) if waited is not None and waited > timers.SENDER_RESPONSE_R2_0.min_s else None
+
+
+def since_offer(one: Negotiation) -> float | None:
+    """Seconds from the acknowledgement of a try's last offer to its Request; None where either is missing."""
+    acked = [o for o in one.offers if received(o)]
+    return one.request.start_s - acked[-1].settled_s if one.request is not None and acked else None
 
 
 def late_requests(case: Case) -> list[tuple[Exchange, float]]:

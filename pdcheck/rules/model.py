@@ -106,6 +106,16 @@ class Case:
         return under_way or any(t > after for t in self.gaps)
 
     @property
+    def tainted(self) -> bool:
+        """True where packets are missing inside every try that stopped there, so that the step may have been made."""
+        if self.stop is None or self.stop.step not in (Step.REQUEST, Step.ACCEPT, Step.READY):
+            return False
+        # Broken packets are mended by retries; what is proven and not there is not.
+        return all(
+            any(n.start_s <= t <= n.next_s + _SAME_MOMENT_S for t in self.conversation.orphans) for n in self.stop.alike
+        )
+
+    @property
     def plugged_in_at_end(self) -> bool:
         """True where VBUS shows that the plug is still in when the capture ends.
 
