@@ -46,7 +46,7 @@ class Limit:
 
     def words(self) -> str:
         """The value as a reader wants it: ``"24 to 30 ms"``, ``"at most 15 ms"``."""
-        unit = "" if self.unit == "count" else f" {self.unit}"
+        unit = "" if self.unit in ("count", "") else f" {self.unit}"
         if self.min is not None and self.max is not None and self.min != self.max:
             return f"{self.min:g} to {self.max:g}{unit}"
         if self.max is not None and self.min is None and self.nom is None:

@@ -141,7 +141,7 @@ NOTES: tuple[TypeNote, ...] = (
     TypeNote(DataType.Battery_Status, "R3.0", "Linux 6.1 pd.h"),
     TypeNote(DataType.Alert, "R3.0", "Linux 6.1 pd.h"),
     TypeNote(DataType.Get_Country_Info, "R3.0", "Linux 6.1 pd.h"),
-    TypeNote(DataType.Enter_USB, "R3.0", "Zephyr 4.0 usbc_pd.h (name)"),
+    TypeNote(DataType.Enter_USB, "R3.0", "Linux 6.1 pd.h; Zephyr 4.0 usbc_pd.h (name)"),
     TypeNote(DataType.EPR_Request, "R3.1", "memory; public protocol stacks agree"),
     TypeNote(DataType.EPR_Mode, "R3.1", "memory; public protocol stacks agree"),
     TypeNote(DataType.Source_Info, "R3.1", "memory; public protocol stacks agree"),

@@ -89,11 +89,11 @@ def test_broken_packets_after_the_offer_are_no_corrupt_offers() -> None:
             assert judged(part)[0] != "fail", f"{seed} {verdict_on(part).summary}\n{part.lines()}"
 
 
-@pytest.mark.xfail(strict=False, reason="a judgement: two offers in 0.31 s convict a device that may still be starting")
+@pytest.mark.xfail(strict=True, reason="a judgement: two offers in 0.31 s convict a device that may still be starting")
 def test_a_starting_device_has_four_offers_time() -> None:
     for seed in range(20):
         _, one, _ = good("sink_boots", seed)
-        offers = [p for p, name in zip(one.packets, one.names, strict=False) if name == "Source_Capabilities"]
+        offers = [p for p, name in zip(one.packets, one.names, strict=True) if name == "Source_Capabilities"]
         tries = [p for n, p in enumerate(offers) if n == 0 or p.start_s - offers[n - 1].end_s > 50e-3]
         if len(tries) > 3:
             part = cut(one, tries[3].start_s - 1e-3)
@@ -103,7 +103,7 @@ def test_a_starting_device_has_four_offers_time() -> None:
 def test_a_second_round_under_way_is_waited_for() -> None:
     for seed in range(60):
         _, one, _ = good("hard_reset_then_good", seed)
-        resets = [p for p, name in zip(one.packets, one.names, strict=False) if name == "Hard Reset"]
+        resets = [p for p, name in zip(one.packets, one.names, strict=True) if name == "Hard Reset"]
         places = [n for n, name in enumerate(one.names) if name == "Source_Capabilities"]
         again = [n for n in places if one.packets[n].start_s > resets[-1].end_s]
         # The acknowledgement of the new offer has just ended; the Request is not due yet.

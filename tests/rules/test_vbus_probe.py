@@ -33,7 +33,7 @@ def sagging(talk: Talk, one: Told, ohms: float) -> Told:
     times = sorted({t for t, _ in one.vbus} | set(amps_t))
     volts = np.interp(times, [t for t, _ in one.vbus], [v for _, v in one.vbus])
     volts = np.maximum(0.0, volts - ohms * np.interp(times, amps_t, amps))
-    return replace(one, vbus=tuple(zip(times, volts.tolist(), strict=False)))
+    return replace(one, vbus=tuple(zip(times, volts.tolist(), strict=True)))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -61,7 +61,7 @@ def test_a_divider_ten_percent_off(factor: float) -> None:
 
 
 @pytest.mark.parametrize("ceiling", [5.2, 10.0])
-@pytest.mark.xfail(strict=False, reason="a probe that clips reads the same value without any noise, at the column's "
+@pytest.mark.xfail(strict=True, reason="a probe that clips reads the same value without any noise, at the column's "
                    "maximum; that is no level of VBUS")
 def test_an_input_that_clips(ceiling: float) -> None:
     noise = random.Random(1)
@@ -73,7 +73,7 @@ def test_an_input_that_clips(ceiling: float) -> None:
             times = np.arange(0.0, one.duration_s, 0.5e-3)
             volts = np.interp(times, [t for t, _ in vbus], [v for _, v in vbus])
             volts = np.minimum(ceiling, volts + np.array([noise.gauss(0.0, 0.02) for _ in times]))
-            clipped = replace(one, vbus=tuple(zip(times.tolist(), volts.tolist(), strict=False)))
+            clipped = replace(one, vbus=tuple(zip(times.tolist(), volts.tolist(), strict=True)))
             assert mismatch(PASS, clipped) == "", name
 
 
