@@ -31,7 +31,7 @@ _HIGH = np.uint64(0x80 * _ONES)
 _ZEROS = np.uint64(0x30 * _ONES)
 _LIMIT = np.uint64(0x76 * _ONES)  # takes 10 and more over 127
 _EVERY_BYTE = np.uint64(_ONES)
-_MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
+MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
 _MINUS, _PLUS = 0x2D, 0x2B
 # The lowest byte with its top bit set, times this, has that byte's place plus one in its top four bits.
 _PLACES = np.uint64(sum((place + 1) << 56 >> (3 + 8 * place) for place in range(8)))
@@ -127,7 +127,7 @@ def rising(cells: Cells, shape: Shape) -> Flags | None:
     if head:
         starts = words[cells.starts]
         starts ^= np.uint64(int.from_bytes(head, "little"))
-        starts &= _MASKS[len(head)]
+        starts &= MASKS[len(head)]
         if starts.any():
             good &= starts == 0
     earlier: Flags | None = None
@@ -136,7 +136,7 @@ def rising(cells: Cells, shape: Shape) -> Flags | None:
         pairs = [shape.expected(offset + place) for place in range(8)]
         taken_off = np.uint64(sum(pair[0] << 8 * place for place, pair in enumerate(pairs)))
         limit = np.uint64(sum(pair[1] << 8 * place for place, pair in enumerate(pairs)))
-        masks = _MASKS[np.clip(np.arange(widest + 1) - offset, 0, 8)]
+        masks = MASKS[np.clip(np.arange(widest + 1) - offset, 0, 8)]
         bared = words[cells.starts + offset if offset else cells.starts]
         bared ^= taken_off
         bared &= masks.take(cells.widths)
@@ -194,7 +194,7 @@ def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
         starts, widths = starts + signed, widths - signed
     if int(widths.max()) > 8:
         return None
-    own = _MASKS.take(widths, mode="clip")
+    own = MASKS.take(widths, mode="clip")
     bared = words_of(cells.data)[starts]
     bared ^= _ZEROS
     bared &= own
@@ -238,7 +238,7 @@ def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
     if int(cells.widths.max()) > 8 or int(cells.widths.min()) < 1:
         return None
     words = words_of(cells.data)[cells.starts]
-    words &= _MASKS.take(cells.widths)
+    words &= MASKS.take(cells.widths)
     changed = _changes(words)
     distinct, which = np.unique(words[changed], return_inverse=True)
     if len(distinct) > 64:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_digits import digits_to_integers
-from pdcheck.capture.csv_words import Cells, numbers
+from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, numbers
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]
@@ -25,10 +25,8 @@ Integers = NDArray[np.int64]
 
 MARGIN = 32
 HELD = 2
-_NOT_A_LEVEL = 255
 _LONGEST_REAL = 40
 _BEYOND_USE = 1e30
-_MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
 _TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(9)], np.uint64)
 _HIGH_NIBBLES = np.uint64(0xF0F0F0F0F0F0F0F0)
 _ZEROS = np.uint64(0x3030303030303030)
@@ -48,7 +46,7 @@ def _table(*entries: tuple[bytes, int], default: int) -> Bytes:
 _KIND = _table(
     (b"#", _TIME), (b"01xXzZ-uUwWhHlL", _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
 )
-_LEVEL = _table((b"0", 0), (b"1", 1), (b"xXzZ-uUwWhHlL", HELD), default=_NOT_A_LEVEL)
+_LEVEL = _table((b"0", 0), (b"1", 1), (b"xXzZ-uUwWhHlL", HELD), default=NOT_A_LEVEL)
 # Keywords that change nothing; a comment does not stand among them, for its words would be taken for changes.
 _EMPTY_KEYWORDS = frozenset({b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"})
 
@@ -192,7 +190,7 @@ class WordReader:
             keys = data.take(starts).astype(np.uint64)
         else:
             keys = _eight(data)[starts]
-            keys &= _MASKS.take(widths)
+            keys &= MASKS.take(widths)
         found = np.searchsorted(self._keys, keys) if len(self._keys) > 1 else np.zeros(len(keys), np.intp)
         np.minimum(found, len(self._keys) - 1, out=found)
         return found if bool((self._keys.take(found) == keys).all()) else None
@@ -275,7 +273,7 @@ def _bits(data: Bytes, starts: Places, lengths: Places, width: int) -> Bytes | N
         outside = lengths <= place
         if outside.any():
             row[outside] = fill[outside]
-        if int(row.max()) == _NOT_A_LEVEL:
+        if int(row.max()) == NOT_A_LEVEL:
             return None
         out[width - 1 - place] = row
     return out

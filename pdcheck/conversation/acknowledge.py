@@ -58,20 +58,20 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
     for index, one in enumerate(sent):
         if one.message is None or one.message.name == _GOODCRC:
             continue
-        ack, silence, wrong, by = _acknowledgement(sent, index, obstacles, duration_s)
-        used.add(by)
+        found = _acknowledgement(sent, index, obstacles, duration_s)
+        used.add(found.by)
         last = drafts[-1] if drafts else None
         if last is not None and last.repeats(one):
             last.packets.append(one.packet)
         else:
             last = _Draft(one, [one.packet])
             drafts.append(last)
-        if ack is not None:
-            last.acknowledged_s = ack
-        if silence is not None:
-            last.silences.append(silence)
-        if wrong is not None:
-            last.wrong_ids.append(wrong)
+        if found.end_s is not None:
+            last.acknowledged_s = found.end_s
+        if found.silence is not None:
+            last.silences.append(found.silence)
+        if found.wrong_id is not None:
+            last.wrong_ids.append(found.wrong_id)
         last.members.append(index)
     shown = frozenset(p.sender for p in sent if p.message is not None and p.message.name == _GOODCRC)
     exchanges = [d.done() for d in drafts]
@@ -87,6 +87,16 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
         t.packet.start_s for i, t in enumerate(sent) if t.message is not None and t.name == _GOODCRC and i not in used
     )
     return Paired(transmissions, tuple(exchanges), resets, orphans, shown)
+
+
+@dataclass(frozen=True)
+class _Acknowledgement:
+    """End of the matching GoodCRC, or what is there instead; ``by``: index of the GoodCRC that it is about."""
+
+    end_s: float | None = None
+    silence: Silence | None = None
+    wrong_id: int | None = None
+    by: int | None = None
 
 
 class _Draft:
@@ -169,9 +179,8 @@ def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
 
 def _acknowledgement(
     sent: list[Transmission], index: int, obstacles: list[float], duration_s: float
-) -> tuple[float | None, Silence | None, int | None, int | None]:
-    """End of the matching GoodCRC, or what is there instead (and the wrong MessageID, if one was named); last, the
-    index of the GoodCRC that it was about."""
+) -> _Acknowledgement:
+    """The GoodCRC that follows a message, or what is there instead."""
     packet, message = sent[index].packet, sent[index].message
     assert message is not None
     for later in range(index + 1, len(sent)):
@@ -184,14 +193,16 @@ def _acknowledgement(
             break
         if other.packet.sop is packet.sop:
             if other.message.header.message_id == message.header.message_id:
-                return other.packet.end_s, None, None, later
-            return None, Silence.WRONG_ID, other.message.header.message_id, later
+                return _Acknowledgement(end_s=other.packet.end_s, by=later)
+            return _Acknowledgement(
+                silence=Silence.WRONG_ID, wrong_id=other.message.header.message_id, by=later
+            )
     place = bisect_right(obstacles, packet.end_s)
     if place < len(obstacles) and obstacles[place] - packet.end_s < _ACK_PLACE_S:
-        return None, Silence.UNREADABLE, None, None
+        return _Acknowledgement(silence=Silence.UNREADABLE)
     if duration_s < packet.end_s + timers.RECEIVE.max_s:
-        return None, Silence.CAPTURE_ENDS, None, None
-    return None, Silence.NOTHING, None, None
+        return _Acknowledgement(silence=Silence.CAPTURE_ENDS)
+    return _Acknowledgement(silence=Silence.NOTHING)
 
 
 def _heard_without_goodcrc(exchanges: list[Exchange], party: Party) -> bool:

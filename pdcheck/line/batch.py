@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from pdcheck.line.clock import LONGEST_BIT_S, SHORTEST_BIT_S, design
 from pdcheck.line.model import Crc, Packet
+from pdcheck.line.packets import AFTER_RESET
 from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, ORDERED_SETS, PREAMBLE_BITS, SYMBOL_BITS, Sop
 
 Floats = NDArray[np.float64]
@@ -37,8 +38,6 @@ _AT_ONCE = 512
 #: How far, in bits, the preamble's first edge may be from where it must be.
 _START_SLACK = 0.45
 
-#: As in ``packets``: bits that may be seen behind a reset signal.
-_AFTER_RESET = 4
 _EOP_MARK, _BAD_MARK = 16, 255
 _SYMBOL_TABLE = np.full(1 << SYMBOL_BITS, _BAD_MARK, dtype=np.uint8)
 _SYMBOL_TABLE[list(DATA_SYMBOLS)] = np.arange(16, dtype=np.uint8)
@@ -182,7 +181,7 @@ def _packets(
         body_row = int(body[row])
         if sop.is_reset:
             end_bit, data, crc = body_row, b"", Crc.NONE
-            if int(highs[row]) - body_row > _AFTER_RESET:
+            if int(highs[row]) - body_row > AFTER_RESET:
                 continue
         else:
             count = int(ends_at[row])

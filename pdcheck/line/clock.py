@@ -56,7 +56,6 @@ class BitRun:
     bits: list[int]
     ends_s: list[float]
     start_s: float
-    violations: int
 
 
 @lru_cache(maxsize=64)
@@ -129,7 +128,6 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: b
     ends: list[float] = []
     grid = lock.grid_s
     at_start = lock.at_bit_start
-    violations = 0
     index = lock.first + 1
     while index < total:
         if index + 1 < total and times[index + 1] - times[index] < spike:
@@ -153,7 +151,6 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: b
         elif place < 2.75:
             # The edge that must end this bit is missing: the rest is kept, the CRC will tell.
             step = 2
-            violations += 1
             bits.append(1)
         else:
             break
@@ -166,7 +163,7 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: b
         # A final 1 whose closing edge coincides with the idle level leaves no edge.
         bits.append(1)
         ends.append(grid + half)
-    return BitRun(bits, ends, _walk_back(times, lock), violations)
+    return BitRun(bits, ends, _walk_back(times, lock))
 
 
 def _walk_back(times: list[float], lock: Lock) -> float:

@@ -25,7 +25,7 @@ _NIBBLE = {symbol: value for value, symbol in enumerate(DATA_SYMBOLS)}
 _SET_BITS = 4 * SYMBOL_BITS
 _CRC_BYTES = 4
 #: Bits that may be seen behind a reset signal: the driver's letting go. Our own choice, less than a symbol.
-_AFTER_RESET = 4
+AFTER_RESET = 4
 #: The shortest packet is a header and a CRC; the longest an unchunked extended message.
 _MOST_BYTES = 2 + 2 + 260 + _CRC_BYTES
 
@@ -38,7 +38,7 @@ def packet_from_bits(run: BitRun, lock: Lock) -> Packet:
         return _packet(run, lock, None, b"", Crc.BAD, Problem.NO_START, len(bits), len(bits))
     sop, at = found
     end = at + _SET_BITS
-    if sop.is_reset and len(bits) - end > _AFTER_RESET:
+    if sop.is_reset and len(bits) - end > AFTER_RESET:
         # A reset signal ends with its set; what goes on is a packet whose start is damaged or cut.
         return _packet(run, lock, None, b"", Crc.BAD, Problem.NO_START, len(bits), len(bits))
     if sop.is_reset:

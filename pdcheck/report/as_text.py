@@ -10,6 +10,7 @@ import textwrap
 from collections.abc import Callable, Iterator
 
 from pdcheck.conversation.model import Step, Transmission
+from pdcheck.messages.model import DataObject
 from pdcheck.report.model import Report
 from pdcheck.rules import Finding, Severity
 from pdcheck.rules.words import PARTY, count, power_object, request_object, span
@@ -234,10 +235,7 @@ def _message_line(one: Transmission) -> str:
     return f"  {packet.start_s:>11.6f}  {one.sender.value:<7} {sop:<7.10} {number:>2} {ack:<4} {printable(words)}"
 
 
-def _object_words(one: object) -> str:
-    from pdcheck.messages.model import DataObject
-
-    assert isinstance(one, DataObject)
+def _object_words(one: DataObject) -> str:
     if one.kind == "request":
         return request_object(one)
     if one.kind in ("fixed", "variable", "battery", "spr_pps", "spr_avs", "epr_avs"):

@@ -6,12 +6,13 @@ be trusted, nobody is accused.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 from pdcheck.capture.model import Span
-from pdcheck.conversation.model import Contract, Step
+from pdcheck.conversation.model import Contract, Negotiation, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import volts
@@ -57,21 +58,25 @@ class Delivery:
 def judge(case: Case) -> Delivery:
     """Judge the first contract whose level is wrong, else the last one of the capture."""
     last = Delivery(Delivered.NOT_JUDGED, None, None, None, None, "there was no contract")
+    moves = _moves(case)
+    made = {n.ready.start_s: n for n in case.conversation.negotiations if n.ready is not None}
     for contract in case.conversation.contracts:
-        last = _judge_contract(case, contract)
+        last = _judge_contract(case, contract, made.get(contract.since_s), moves)
         if last.state is Delivered.NO:
             return last
     return last
 
 
-def _judge_contract(case: Case, contract: Contract) -> Delivery:
+def _judge_contract(
+    case: Case, contract: Contract, made: Negotiation | None, moves: Sequence[float]
+) -> Delivery:
     def withheld(reason: str) -> Delivery:
         return Delivery(Delivered.NOT_JUDGED, contract, None, None, None, reason)
 
     if case.vbus is None:
         return withheld("VBUS was not captured")
     start = contract.since_s + _SETTLE_S
-    end = min(start + _LOOK_S, _holds_until(case, contract))
+    end = min(start + _LOOK_S, _holds_until(case, contract, moves))
     if end - start < _LEAST_LOOK_S:
         return withheld("the capture or the contract ends too soon after PS_RDY")
     level = case.vbus.during(start, end)
@@ -84,7 +89,6 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
         level = at_once
     before = _before(case, contract)
     typical = level.typical * 1e3
-    made = next((n for n in case.conversation.negotiations if n.ready and n.ready.start_s == contract.since_s), None)
     if made is not None and made.offer is not None and made.request is not None and case.unreadable_between(
         made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s
     ):
@@ -109,16 +113,21 @@ def _judge_contract(case: Case, contract: Contract) -> Delivery:
     return Delivery(Delivered.NO, contract, start, level, before, None)
 
 
-def _holds_until(case: Case, contract: Contract) -> float:
-    """The moment from which VBUS may leave the contract's level: the next Accept, a reset, the capture's end."""
-    ends = [case.conversation.duration_s] if contract.ended_s is None else [contract.ended_s]
-    for one in case.conversation.negotiations:
-        if one.answer is not None and one.accepted and one.answer.start_s > contract.since_s:
-            ends.append(one.answer.start_s)
-    ends += [r.start_s for r in case.conversation.resets if r.start_s > contract.since_s]
-    ends += [e.start_s for e in case.conversation.exchanges if e.name in _MOVES_VBUS and e.start_s > contract.since_s]
-    ends += [t for t in case.gaps if t > contract.since_s + timers.RECEIVE.max_s]
-    return min(ends)
+def _moves(case: Case) -> list[float]:
+    """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap."""
+    talk = case.conversation
+    accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
+    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
+    return sorted([*accepts, *swaps, *(r.start_s for r in talk.resets)])
+
+
+def _holds_until(case: Case, contract: Contract, moves: Sequence[float]) -> float:
+    """The moment from which VBUS may leave this contract's level; something unread may be such a moment as well."""
+    end = case.conversation.duration_s if contract.ended_s is None else contract.ended_s
+    for times, since in ((moves, contract.since_s), (case.gaps, contract.since_s + timers.RECEIVE.max_s)):
+        place = bisect_right(times, since)
+        end = min([end, *times[place : place + 1]])
+    return end
 
 
 def bounds_mv(contract: Contract) -> tuple[float, float] | None:

@@ -21,11 +21,10 @@ def lateness(one: Negotiation) -> tuple[Exchange, float] | None:
     Late is after the earliest moment at which a source may give up (tSenderResponse minimum), where the try
     was then reset.
     """
-    acked = [o for o in one.offers if received(o)]
     if one.late_request is not None:
-        since = acked[-1].settled_s if acked else one.start_s
-        return one.late_request, one.late_request.start_s - since
-    if one.request is None or not acked or one.ending not in (Ending.HARD_RESET, Ending.SOFT_RESET):
+        heard = _heard_s(one)
+        return one.late_request, one.late_request.start_s - (one.start_s if heard is None else heard)
+    if one.request is None or one.ending not in (Ending.HARD_RESET, Ending.SOFT_RESET):
         return None
     # A source that gives up does so at about the time of the late Request; one that resets long after it has heard
     # it had not given up.
@@ -37,8 +36,14 @@ def lateness(one: Negotiation) -> tuple[Exchange, float] | None:
 
 def since_offer(one: Negotiation) -> float | None:
     """Seconds from the acknowledgement of a try's last offer to its Request; None where either is missing."""
+    heard = _heard_s(one)
+    return one.request.start_s - heard if one.request is not None and heard is not None else None
+
+
+def _heard_s(one: Negotiation) -> float | None:
+    """When the last offer of a try was acknowledged."""
     acked = [o for o in one.offers if received(o)]
-    return one.request.start_s - acked[-1].settled_s if one.request is not None and acked else None
+    return acked[-1].settled_s if acked else None
 
 
 def late_requests(case: Case) -> list[tuple[Exchange, float]]:

@@ -6,6 +6,7 @@ notes and the finding in a report all come from the same entry, so they cannot d
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -70,7 +71,8 @@ class Case:
 
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""
-        return any(start_s <= t <= end_s for t in self.gaps)
+        place = bisect_left(self.gaps, start_s)
+        return place < len(self.gaps) and self.gaps[place] <= end_s
 
     @cached_property
     def gaps(self) -> tuple[float, ...]:
@@ -84,9 +86,10 @@ class Case:
     def unseen(self) -> frozenset[Party]:
         """Ports that are proven to speak (they are acknowledged or answered) and of whom the capture shows nothing."""
         talk = self.conversation
+        orphans = set(talk.orphans)
         ports = [t for t in talk.transmissions if t.message is not None and t.packet.sop is Sop.SOP]
         shown = {t.sender for t in ports}
-        proven = {t.sender.other for t in ports if t.packet.start_s in talk.orphans or t.name in ANSWERS}
+        proven = {t.sender.other for t in ports if t.packet.start_s in orphans or t.name in ANSWERS}
         return frozenset(proven - shown)
 
     @property
