@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.line.batch import read_clean
-from pdcheck.line.clock import find_lock, read_bits
+from pdcheck.line.clock import find_lock, read_bits, spike_limit
 from pdcheck.line.model import Burst, Packet
 from pdcheck.line.packets import packet_from_bits
 from pdcheck.standard import electrical
@@ -79,8 +79,9 @@ def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
         lock = find_lock(cleaned, rising)
         if lock is None:
             continue
-        # A threshold far off the middle makes true pulses as narrow as spikes.
-        for ignore_spikes in (False, True):
+        # A threshold far off the middle makes true pulses as narrow as spikes: first read with all of them.
+        spiky = float(np.diff(cleaned).min()) < spike_limit(lock)
+        for ignore_spikes in (False, True) if spiky else (False,):
             packet = packet_from_bits(read_bits(cleaned, rising, lock, ignore_spikes=ignore_spikes), lock)
             if packet.intact:
                 return packet

@@ -111,6 +111,12 @@ def find_lock(edges: Floats, first_rising: bool) -> Lock | None:
     return None
 
 
+def spike_limit(lock: Lock) -> float:
+    """Pulses shorter than this (seconds) are spikes: the narrowest true one is half a bit less the skew."""
+    half = lock.bit_s / 2.0
+    return min(0.2 * half, 0.4 * max(half - abs(lock.skew_s), 0.0))
+
+
 def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: bool = True) -> BitRun:
     """Follow the grid from the lock to the end of the burst.
 
@@ -122,8 +128,7 @@ def read_bits(edges: Floats, first_rising: bool, lock: Lock, *, ignore_spikes: b
     total = len(times)
     half = lock.bit_s / 2.0
     shift = lock.skew_s / 2.0
-    # The narrowest true pulse is half a bit less the skew; anything well below it is a spike.
-    spike = min(0.2 * half, 0.4 * max(half - abs(lock.skew_s), 0.0)) if ignore_spikes else 0.0
+    spike = spike_limit(lock) if ignore_spikes else 0.0
     bits: list[int] = []
     ends: list[float] = []
     grid = lock.grid_s
