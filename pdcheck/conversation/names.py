@@ -7,5 +7,6 @@ from __future__ import annotations
 
 LONG_OFFER = "EPR_Source_Capabilities"
 OFFERS = ("Source_Capabilities", LONG_OFFER)
-REQUESTS = ("Request", "EPR_Request")
+LONG_REQUEST = "EPR_Request"
+REQUESTS = ("Request", LONG_REQUEST)
 ANSWERS = ("Accept", "Reject", "Wait")

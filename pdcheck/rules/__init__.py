@@ -4,12 +4,29 @@ Why it is: the verdict is what the technician pays for, and it is made of these.
 the modules here and its name in that module's RULES.
 """
 
-from pdcheck.rules import acknowledgement, answer, contract, delivery, notes, request, signal
+from pdcheck.rules import (
+    acknowledgement,
+    answer,
+    cable,
+    contract,
+    counting,
+    delivery,
+    epr,
+    notes,
+    offer,
+    request,
+    resets,
+    revision,
+    signal,
+    swaps,
+    windows,
+)
 from pdcheck.rules.model import Case, Effect, Finding, Rule, Severity, Who
 
 ALL_RULES: tuple[Rule, ...] = (
-    *acknowledgement.RULES, *request.RULES, *answer.RULES, *delivery.RULES, *contract.RULES, *signal.RULES,
-    *notes.RULES,
+    *acknowledgement.RULES, *counting.RULES, *offer.RULES, *request.RULES, *answer.RULES, *windows.RULES,
+    *delivery.RULES, *contract.RULES, *epr.RULES, *resets.RULES, *swaps.RULES, *revision.RULES, *cable.RULES,
+    *signal.RULES, *notes.RULES,
 )
 
 

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pdcheck.conversation.follow import contract_of
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of_request
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of, offer_is_certain
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.limit import Limit
+from pdcheck.standard.offers import FIRST_OBJECT_MV
 
 _REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.3.3.3 (sink policy engine)"
 _REF_READY = "USB PD, section 6.6.3 (PSTransitionTimer, tPSTransition)"
@@ -26,8 +28,7 @@ _ENDLESS_WAITS = 4
 
 
 def _request_is_valid(one: Negotiation) -> bool:
-    wanted = one.requested
-    return wanted is not None and one.offer is not None and not faults_of_request(wanted, one.offered)
+    return one.requested is not None and one.offer is not None and not faults_of(one)
 
 
 @rule(
@@ -43,8 +44,11 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
     if stop is None or stop.step is not Step.ACCEPT or late_requests(case):
         return
     silent = []
+    repeats = {e.start_s for e in case.reused}
     for one in stop.alike:
         if one.answer is not None or not _request_is_valid(one):
+            continue
+        if one.request is not None and one.request.start_s in repeats:
             continue
         if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
             continue
@@ -149,6 +153,80 @@ def _transition(case: Case) -> Limit:
 
 
 @rule(
+    id="invalid-request-accepted", family="answer", severity=Severity.WARN,
+    title="The charger accepts a request for what it did not offer",
+    checks="A Request that goes beyond the offer is refused.",
+    why="What such a contract is worth nobody knows: the charger may give what was asked, what it offered, or nothing.",
+    reference=_REF_REJECT, next=(todo.OTHER_CHARGER, todo.VBUS_LOAD),
+)
+def invalid_request_accepted(case: Case) -> Iterator[Claim]:
+    for one in case.conversation.negotiations:
+        if one.accepted and one.answer is not None and faults_of(one) and offer_is_certain(case, one):
+            yield Claim(Who.SOURCE, one.answer.start_s, "The charger accepted a Request that goes beyond its offer.")
+            return
+
+
+def _transitions(case: Case) -> Iterator[tuple[Negotiation, float]]:
+    """Every accepted try that became ready, and the seconds from Accept to PS_RDY."""
+    for one in case.conversation.negotiations:
+        if one.accepted and one.answer is not None and one.ready is not None and not case.unreadable_between(
+            one.answer.settled_s, one.ready.start_s - 1e-6
+        ):
+            yield one, one.ready.start_s - one.answer.settled_s
+
+
+@rule(
+    id="ps-rdy-early", family="answer", severity=Severity.WARN,
+    title="The charger says ready before it can be",
+    checks="Between Accept and PS_RDY lie at least tSrcTransition (25 ms) where a fixed supply changes its voltage.",
+    why="The device needs that time to lower its draw. One that goes on drawing while VBUS moves may drop out.",
+    reference="USB PD, section 7.1.4 and 6.6.3 (tSrcTransition)", next=(todo.OTHER_CHARGER, todo.VBUS_LOAD),
+)
+def ps_rdy_early(case: Case) -> Iterator[Claim]:
+    for one, took in _transitions(case):
+        contract = contract_of(one)
+        if contract is None or contract.kind != "fixed" or contract.voltage_mv == _level_before(case, one):
+            continue
+        if took < timers.SRC_TRANSITION.min_s - 1e-3:
+            assert one.ready is not None
+            yield Claim(
+                Who.SOURCE, one.ready.start_s,
+                f"The charger sent PS_RDY {span(took)} after its Accept; it has to wait "
+                f"{timers.SRC_TRANSITION.min:g} ms before it even begins to change the voltage.",
+            )
+            return
+
+
+def _level_before(case: Case, one: Negotiation) -> int | None:
+    """The voltage in force before a try; that without a contract where there was none. mV."""
+    assert one.ready is not None
+    for contract in reversed(case.conversation.contracts):
+        if contract.since_s < one.ready.start_s:
+            in_force = contract.ended_by is None or contract.ended_by.start_s > one.start_s
+            return contract.voltage_mv if in_force else FIRST_OBJECT_MV
+    return FIRST_OBJECT_MV
+
+
+@rule(
+    id="ps-rdy-late", family="answer", severity=Severity.WARN,
+    title="The charger says ready later than devices wait",
+    checks="PS_RDY follows the Accept before the shortest tPSTransition (450 ms, 830 ms in EPR mode) is over.",
+    why="A device may give up from then on and reset. It went well with this one.",
+    reference=_REF_READY, next=todo.SOURCE_NO_POWER,
+)
+def ps_rdy_late(case: Case) -> Iterator[Claim]:
+    for one, took in _transitions(case):
+        limit = _transition(case)
+        if took > limit.min_s + 5e-3:
+            assert one.ready is not None
+            yield Claim(
+                Who.SOURCE, one.ready.start_s,
+                f"The charger sent PS_RDY {span(took)} after its Accept (a device waits {limit.words()}).",
+            )
+            return
+
+
+@rule(
     id="asked-to-wait", family="answer", severity=Severity.INFO,
     title="The charger asked the device to wait",
     checks="Whether a Request was answered with Wait.",
@@ -178,5 +256,6 @@ def refused_under_contract(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    request_not_answered, valid_request_rejected, endless_wait, no_ps_rdy, asked_to_wait, refused_under_contract,
+    request_not_answered, valid_request_rejected, invalid_request_accepted, endless_wait, no_ps_rdy, ps_rdy_early,
+    ps_rdy_late, asked_to_wait, refused_under_contract,
 )

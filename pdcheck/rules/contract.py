@@ -7,10 +7,14 @@ tell that from one that never negotiated.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from pdcheck.conversation.model import Contract, Party
+from pdcheck.conversation.names import ANSWERS, REQUESTS
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.epr import forgotten
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.pending import Pending, pending_at
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import timers
 
@@ -20,6 +24,8 @@ _RECOVERY_S = (
     + timers.FIRST_SOURCE_CAP.max_s
 )
 _LOOP = 3
+#: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
+_PPS_SLACK_S = 0.5
 
 
 def not_renewed(contract: Contract) -> float | None:
@@ -58,6 +64,30 @@ def pps_not_renewed(case: Case) -> Iterator[Claim]:
 
 
 @rule(
+    id="pps-renewed-late", family="keep-alive", severity=Severity.WARN,
+    title="The device renews its programmable contract late",
+    checks="In a PPS contract no more than tPPSRequest (10 s) pass between two Requests.",
+    why="From 12 s on the charger may reset. It goes well with a patient charger only.",
+    reference="USB PD, section 6.6.22 (PPS timers: tPPSRequest, tPPSTimeout)", next=todo.SINK_DEAF_LOGIC,
+)
+def pps_renewed_late(case: Case) -> Iterator[Claim]:
+    late = [
+        (before, after) for contract in case.conversation.contracts if contract.kind == "spr_pps"
+        for before, after in pairwise(contract.renewed_s)
+        if after - before > timers.PPS_REQUEST.max_s + _PPS_SLACK_S and not case.unreadable_between(
+            before + 1.0, after - 1e-3
+        )
+    ]
+    if late:
+        before, after = max(late, key=lambda pair: pair[1] - pair[0])
+        yield Claim(
+            Who.SINK, after,
+            f"The device renewed its PPS contract after {span(after - before)} (at most {timers.PPS_REQUEST.max:g} s "
+            f"are allowed), {times(len(late))}.",
+        )
+
+
+@rule(
     id="contract-lost", family="resets", severity=Severity.FAIL,
     title="A contract was reached and then lost in a reset",
     checks="No Hard Reset ends a contract for good.",
@@ -68,15 +98,27 @@ def pps_not_renewed(case: Case) -> Iterator[Claim]:
 def contract_lost(case: Case) -> Iterator[Claim]:
     contracts = case.conversation.contracts
     lost = [c for c in contracts if c.ended_by is not None]
-    if not lost or case.stop is not None or any(not_renewed(c) is not None for c in lost):
+    if not lost or case.stop is not None or _explained(case):
         return
     last = lost[-1]
     assert last.ended_by is not None
+    cause = pending_at(case, last.ended_by)
     by = {Party.SOURCE: " sent by the charger", Party.SINK: " sent by the device"}.get(last.ended_by.sender, "")
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
+    if cause is not None:
+        held += f", after {cause.words}"
     if case.conversation.standing is not None:
         if len(lost) >= _LOOP:
-            yield Claim(None, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.")
+            yield Claim(
+                _one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}."
+            )
+        return
+    if _talk_after(case, last.ended_by.start_s):
+        yield Claim(
+            None, last.ended_by.start_s,
+            f"{held}; what was said after it is not all in the capture, so a new one may have been made.",
+            effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
         return
     left = case.conversation.duration_s - last.ended_by.start_s
     if left < _RECOVERY_S:
@@ -86,7 +128,27 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
-    yield Claim(None, last.ended_by.start_s, f"{held}; no new one was made.")
+    yield Claim(cause.who if cause is not None else None, last.ended_by.start_s, f"{held}; no new one was made.")
+
+
+def _talk_after(case: Case, since_s: float) -> bool:
+    """True where requests or answers after that moment show a negotiation of which parts are missing."""
+    names = (*REQUESTS, *ANSWERS, "PS_RDY")
+    return any(e.start_s > since_s and e.name in names for e in case.conversation.exchanges) or any(
+        t > since_s + timers.RECEIVE.max_s for t in case.gaps
+    )
+
+
+def _one_party(case: Case, lost: list[Contract]) -> Who | None:
+    """Who caused every one of the resets; None where that is not one party, or not known of one of them."""
+    causes: list[Pending | None] = [pending_at(case, c.ended_by) for c in lost if c.ended_by is not None]
+    named = {cause.who if cause is not None else None for cause in causes}
+    return named.pop() if len(named) == 1 else None
+
+
+def _explained(case: Case) -> bool:
+    """True where a rule of its own says why a contract was lost."""
+    return any(not_renewed(c) is not None for c in case.conversation.contracts) or forgotten(case) is not None
 
 
 @rule(
@@ -100,13 +162,15 @@ def contract_regained(case: Case) -> Iterator[Claim]:
     lost = [c for c in case.conversation.contracts if c.ended_by is not None]
     if case.conversation.standing is None or not lost or len(lost) >= _LOOP:
         return
-    if any(not_renewed(c) is not None for c in lost):
+    if _explained(case):
         return
     assert lost[-1].ended_by is not None
+    cause = pending_at(case, lost[-1].ended_by)
+    after = f" after {cause.words}" if cause is not None else ""
     yield Claim(
-        None, lost[-1].ended_by.start_s,
-        f"{count(len(lost), 'contract')} ended in a Hard Reset; the last one stands.",
+        cause.who if cause is not None else None, lost[-1].ended_by.start_s,
+        f"{count(len(lost), 'contract')} ended in a Hard Reset{after}; the last one stands.",
     )
 
 
-RULES: tuple[Rule, ...] = (pps_not_renewed, contract_lost, contract_regained)
+RULES: tuple[Rule, ...] = (pps_not_renewed, pps_renewed_late, contract_lost, contract_regained)

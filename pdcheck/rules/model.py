@@ -13,8 +13,10 @@ from enum import StrEnum
 from functools import cached_property
 
 from pdcheck.capture.model import AnalogLine, Role
-from pdcheck.conversation.model import Conversation, Ending, Party, Step
+from pdcheck.conversation.model import Conversation, Ending, Exchange, Party, Step
 from pdcheck.conversation.names import ANSWERS
+from pdcheck.conversation.questions import Question, questions
+from pdcheck.conversation.repeats import reused
 from pdcheck.conversation.steps import Stop, find_stop
 from pdcheck.line.model import LineReading
 from pdcheck.standard import timers, vbus_levels
@@ -83,6 +85,17 @@ class Case:
         return tuple(sorted([*(b.start_s for b in talk.bursts), *broken, *talk.orphans]))
 
     @cached_property
+    def questions(self) -> tuple[Question, ...]:
+        """Every question of the conversation with what became of it."""
+        talk = self.conversation
+        return questions(talk.exchanges, talk.resets, talk.duration_s)
+
+    @cached_property
+    def reused(self) -> tuple[Exchange, ...]:
+        """Messages that their receiver had to take for repeats."""
+        return reused(self.conversation, self.gaps)
+
+    @cached_property
     def unseen(self) -> frozenset[Party]:
         """Ports that are proven to speak (they are acknowledged or answered) and of whom the capture shows nothing."""
         talk = self.conversation
@@ -133,7 +146,8 @@ class Case:
 
 @dataclass(frozen=True)
 class Claim:
-    """What a rule's function found. ``stops_at`` is set where the claim explains why negotiation stopped."""
+    """What a rule's function found. ``stops_at`` is set where the claim explains why negotiation stopped;
+    ``severity`` where this case is less (or more) grave than the rule's usual one."""
 
     who: Who | None
     t_s: float | None
@@ -141,6 +155,7 @@ class Claim:
     stops_at: Step | None = None
     effect: Effect | None = None
     next: tuple[str, ...] | None = None
+    severity: Severity | None = None
 
 
 @dataclass(frozen=True)
@@ -175,15 +190,16 @@ class Rule:
 
     def findings(self, case: Case) -> list[Finding]:
         """The rule's claims on a case, each with the rule's own text."""
-        usual = Effect.CONVICTS if self.severity is Severity.FAIL else Effect.NOTES
-        return [
-            Finding(
-                rule=self.id, severity=self.severity, who=claim.who, t_s=claim.t_s, summary=claim.summary, why=self.why,
-                reference=self.reference, next=self.next if claim.next is None else claim.next,
-                effect=claim.effect or usual, stops_at=claim.stops_at,
-            )
-            for claim in self.run(case)
-        ]
+        return [self._finding(claim) for claim in self.run(case)]
+
+    def _finding(self, claim: Claim) -> Finding:
+        severity = claim.severity or self.severity
+        usual = Effect.CONVICTS if severity is Severity.FAIL else Effect.NOTES
+        return Finding(
+            rule=self.id, severity=severity, who=claim.who, t_s=claim.t_s, summary=claim.summary, why=self.why,
+            reference=self.reference, next=self.next if claim.next is None else claim.next,
+            effect=claim.effect or usual, stops_at=claim.stops_at,
+        )
 
 
 def rule(

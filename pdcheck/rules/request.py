@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from pdcheck.conversation.follow import object_at
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
+from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from, received
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
@@ -22,6 +23,8 @@ _REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
 #: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
 GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
 MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
+#: Objects of the SPR part of an offer (USB PD, section 6.5.15; from memory).
+_SPR_PLACES = 7
 
 
 def _waits(one: Negotiation) -> list[tuple[float, float]]:
@@ -124,6 +127,32 @@ def faults_of_request(wanted: DataObject, offered: tuple[DataObject, ...]) -> li
     return faults
 
 
+def faults_of(one: Negotiation) -> list[str]:
+    """What is wrong with the request of a try, measured against its offer; empty for a valid one, and where either
+    is not known."""
+    wanted = one.requested
+    if wanted is None or one.request is None or one.offer is None:
+        return []
+    faults = faults_of_request(wanted, one.offered)
+    position = wanted.get("position")
+    if one.request.name == "Request" and isinstance(position, int) and position > _SPR_PLACES:
+        faults.append(f"it asks for object {position}, which only an EPR_Request may ask for")
+    if one.request.name == LONG_REQUEST and isinstance(position, int) and len(one.request.message.objects) > 1:
+        given = object_at(one.offered, position)
+        copy = one.request.message.objects[1]
+        if given is not None and copy.raw != given.raw:
+            faults.append(f"its copy of object {position} ({power_object(copy)}) is not what was offered "
+                          f"({power_object(given)})")
+    return faults
+
+
+def offer_is_certain(case: Case, one: Negotiation) -> bool:
+    """True where nothing unread stands between a try's offer and its request: another offer may have been made."""
+    return one.offer is not None and one.request is not None and not case.unreadable_between(
+        one.offer.settled_s, one.request.start_s - 1e-6
+    )
+
+
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
         high = voltage_mv is not None and voltage_mv > 15_000
@@ -147,11 +176,8 @@ def invalid_request(case: Case) -> Iterator[Claim]:
     one = stop.negotiation
     if one.answer is not None and one.accepted:
         return
-    wanted = one.requested
-    if wanted is None or one.request is None or one.offer is None:
-        return
-    faults = faults_of_request(wanted, one.offered)
-    if faults:
+    faults = faults_of(one)
+    if faults and one.request is not None:
         refused = {Ending.REJECT: "The charger refused it (Reject)", Ending.WAIT: "The charger put it off (Wait)"}
         outcome = refused.get(one.ending, "The charger did not grant it")
         yield Claim(
@@ -159,6 +185,24 @@ def invalid_request(case: Case) -> Iterator[Claim]:
             f"The device's Request is wrong: {'; '.join(faults)}. {outcome}.",
             stops_at=Step.ACCEPT,
         )
+
+
+@rule(
+    id="request-beyond-offer", family="request", severity=Severity.WARN,
+    title="The device asks for more than was offered, and gets it",
+    checks="A Request that the source accepts keeps to the offer: object, current, power, voltage, and the copied "
+    "object of an EPR_Request.",
+    why="This charger does not mind. Another one refuses, and the device does not charge there.",
+    reference=_REF_REQUEST, next=todo.SINK_ASKS_WRONG,
+)
+def request_beyond_offer(case: Case) -> Iterator[Claim]:
+    for one in case.conversation.negotiations:
+        faults = faults_of(one) if one.accepted and offer_is_certain(case, one) else []
+        if faults and one.request is not None:
+            yield Claim(
+                Who.SINK, one.request.start_s, f"The device's Request is wrong: {'; '.join(faults)}. It was accepted."
+            )
+            return
 
 
 @rule(
@@ -214,4 +258,6 @@ def capability_mismatch(case: Case) -> Iterator[Claim]:
             return
 
 
-RULES: tuple[Rule, ...] = (no_request, late_request, invalid_request, given_up_early, capability_mismatch)
+RULES: tuple[Rule, ...] = (
+    no_request, late_request, invalid_request, request_beyond_offer, given_up_early, capability_mismatch,
+)

@@ -5,6 +5,7 @@ Why it is: a technician reads "3 offers", "25 ms" and "the device (sink)"; the s
 
 from __future__ import annotations
 
+from pdcheck.conversation.model import Party
 from pdcheck.messages.model import DataObject
 from pdcheck.rules.model import Who
 
@@ -14,6 +15,11 @@ PARTY = {
     Who.CABLE: "the cable",
     Who.LINK: "the CC connection between the two (contact, wire, noise)",
     Who.CAPTURE: "the capture itself",
+}
+
+#: A party at the start of a sentence.
+NAME = {
+    Party.SOURCE: "The charger", Party.SINK: "The device", Party.CABLE: "The cable", Party.UNKNOWN: "Somebody",
 }
 
 

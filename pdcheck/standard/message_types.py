@@ -176,3 +176,8 @@ NOTES: tuple[TypeNote, ...] = (
     TypeNote(EprModeAction.Enter_Failed, "R3.1", "memory"),
     TypeNote(EprModeAction.Exit, "R3.1", "memory"),
 )
+
+
+def since_r3(name: str) -> bool:
+    """True for the name of a message that R2.0 does not have."""
+    return any(note.type.name == name and note.since.startswith("R3") for note in NOTES)

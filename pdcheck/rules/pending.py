@@ -1,0 +1,77 @@
+"""What was owed when a reset came.
+
+Why it is: a cause explains its consequences. The reset that ends a contract is the answer to something; who owed that
+is accused once, and not the reset.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+
+from pdcheck.conversation.model import Ending, Party, Reset, Silence
+from pdcheck.conversation.questions import Ended, topic
+from pdcheck.rules.model import Case, Who
+from pdcheck.rules.windows import party_of, unanswered
+from pdcheck.rules.words import NAME, span
+from pdcheck.standard import timers
+from pdcheck.standard.line_code import Sop
+
+#: A sender resets this soon after the last repeat of what nobody acknowledged. Our own choice.
+_AT_ONCE_S = 50e-3
+#: A message and two repeats without any answer.
+_UNHEARD = 3
+
+
+@dataclass(frozen=True)
+class Pending:
+    """What a reset was the answer to: who owed it, since when (seconds), and in words."""
+
+    who: Who
+    since_s: float
+    words: str
+
+
+def pending_at(case: Case, reset: Reset | None) -> Pending | None:
+    """What was owed when a reset came; None where the capture shows nothing that was."""
+    if reset is None:
+        return None
+    for one in case.questions:
+        if one.ended is Ended.RESET and one.reset is reset and unanswered(case, one):
+            who = party_of(one.owed_by)
+            if who is not None and reset.sender is not one.owed_by:
+                name = NAME[one.owed_by].lower()
+                words = f"{name} had left {topic(one.asked.message)} without an answer for {span(one.waited_s)}"
+                return Pending(who, one.asked.settled_s, words)
+    return _never_ready(case, reset) or _unheard(case, reset)
+
+
+def _never_ready(case: Case, reset: Reset) -> Pending | None:
+    for one in case.conversation.negotiations:
+        if one.ending is not Ending.HARD_RESET or one.next_s != reset.start_s or not one.accepted or one.ready:
+            continue
+        assert one.answer is not None
+        waited = reset.start_s - one.answer.settled_s
+        if waited > timers.PS_TRANSITION_SPR.min_s - 20e-3 and not case.unreadable_between(
+            one.answer.settled_s, reset.start_s - 1e-3
+        ):
+            return Pending(
+                Who.SOURCE, one.answer.settled_s, f"the charger had sent no PS_RDY for {span(waited)} after its Accept"
+            )
+    return None
+
+
+def _unheard(case: Case, reset: Reset) -> Pending | None:
+    exchanges = case.conversation.exchanges
+    place = bisect_left([e.start_s for e in exchanges], reset.start_s)
+    last = next((e for e in reversed(exchanges[:place]) if e.sop is Sop.SOP), None)
+    if last is None or last.sender is Party.UNKNOWN or last.acknowledged is not False:
+        return None
+    clean = last.silences.count(Silence.NOTHING) >= _UNHEARD and set(last.silences) == {Silence.NOTHING}
+    if not clean or reset.start_s - last.end_s > _AT_ONCE_S or last.sender.other in case.unseen:
+        return None
+    who = party_of(last.sender.other)
+    if who is None:
+        return None
+    name = NAME[last.sender.other].lower()
+    return Pending(who, last.start_s, f"{name} had not acknowledged {last.name}, sent {len(last.transmissions)} times")

@@ -1,0 +1,140 @@
+"""Rules on answers: whether one came, and whether it came in its time.
+
+Why it is: whoever asks waits some 27 ms and then gives up; an answer that is late or missing is the commonest way in
+which two chips that work fail with each other.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from pdcheck.conversation.model import Party
+from pdcheck.conversation.names import OFFERS, REQUESTS
+from pdcheck.conversation.questions import Ended, Question, topic
+from pdcheck.rules import measure_next as todo
+from pdcheck.rules.late import late_requests
+from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S
+from pdcheck.rules.words import NAME, span, times
+from pdcheck.standard.dialogues import ASK_AGAIN, REFERENCE, VENDOR_REQUEST
+from pdcheck.standard.message_types import since_r3
+
+#: By so much a time read off a capture may be wrong: where a packet ends is known to a few bits. Our own choice.
+SLACK_S = 0.2e-3
+#: These have rules of their own, which know what a missing answer does to the charging.
+_OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
+
+
+def party_of(party: Party) -> Who | None:
+    """A party as a finding names it; None where nobody is named."""
+    return None if party is Party.UNKNOWN else Who(party.value)
+
+
+def unanswered(case: Case, question: Question) -> bool:
+    """True where the capture proves that a question, which was acknowledged, stayed without its answer."""
+    asked = question.asked
+    if asked.acknowledged_s is None or question.owed_by in case.unseen or any(asked is e for e in case.reused):
+        return False
+    enough = GIVES_UP_S if question.ended is Ended.RESET else MUST_HAVE_S
+    if question.waited_s < enough or case.unreadable_between(
+        asked.settled_s, min(question.next_s, asked.settled_s + MUST_HAVE_S)
+    ):
+        return False
+    if question.ended in (Ended.ASKER, Ended.OTHER):
+        # Whoever goes on talking shows that the other was still there: by its acknowledgement, or by itself.
+        return question.ended is Ended.OTHER or (question.then is not None and question.then.acknowledged is True)
+    return question.ended is Ended.RESET or (question.ended is Ended.CAPTURE_END and case.plugged_in_at_end)
+
+
+@rule(
+    id="answer-late", family="answer", severity=Severity.WARN,
+    title="An answer comes later than it may",
+    checks="Every message that asks for an answer gets it within tReceiverResponse (15 ms), counted from its GoodCRC "
+    "to the start of the answer.",
+    why="The one who asked gives up from 24 ms on. A port that answers late works with patient partners and fails "
+    "with others: charging that depends on the charger, or on what else the port is doing.",
+    reference=f"{REFERENCE}; 6.6.2 (tReceiverResponse, tSenderResponse)", next=(todo.OTHER_CHARGER,),
+)
+def answer_late(case: Case) -> Iterator[Claim]:
+    late: defaultdict[tuple[Party, str], list[Question]] = defaultdict(list)
+    told = {request.start_s for request, _ in late_requests(case)}
+    for one in case.questions:
+        if one.answer is None or one.asked.acknowledged_s is None or one.answer.start_s in told:
+            continue
+        if one.waited_s > one.dialogue.window.max_s + SLACK_S and not case.unreadable_between(
+            one.asked.settled_s, one.next_s - 1e-6
+        ):
+            late[one.owed_by, topic(one.answer.message)].append(one)
+    for (party, name), those in late.items():
+        worst = max(those, key=lambda one: one.waited_s)
+        yield Claim(
+            party_of(party), worst.next_s,
+            f"{NAME[party]} sent {name} {span(worst.waited_s)} after {topic(worst.asked.message)} was acknowledged (at "
+            f"most {worst.dialogue.window.max:g} ms are allowed), {times(len(those))}.",
+        )
+
+
+@rule(
+    id="question-not-answered", family="answer", severity=Severity.WARN,
+    title="A question stays without an answer",
+    checks="Swaps, resets and questions for capabilities, status and the like are answered: by what was asked for, or "
+    "by Reject, Wait or Not_Supported.",
+    why="The other side waits in vain and may reset. The port hears (it acknowledges) and what decides in it does not "
+    "answer.",
+    reference=REFERENCE, next=(todo.OTHER_CHARGER, todo.CHIP_BUS),
+)
+def question_not_answered(case: Case) -> Iterator[Claim]:
+    silent: defaultdict[tuple[Party, str], list[Question]] = defaultdict(list)
+    for one in case.questions:
+        name = topic(one.asked.message)
+        if one.answer is not None or one.dialogue.may_be_silent or name in _OTHER_RULES:
+            continue
+        if case.conversation.revision == "2.0" and since_r3(one.asked.name):
+            # Who does not know a message may leave it.
+            continue
+        if unanswered(case, one):
+            silent[one.owed_by, name].append(one)
+    for (party, name), those in silent.items():
+        yield Claim(
+            party_of(party), those[0].asked.settled_s,
+            f"{NAME[party]} acknowledged {name} and never answered it, {times(len(those))}.",
+        )
+
+
+@rule(
+    id="asked-again-too-soon", family="answer", severity=Severity.WARN,
+    title="A port that was told to wait asks again at once",
+    checks="After Wait the sink asks again after tSinkRequest (100 ms) at the earliest; after BUSY a vendor request is "
+    "repeated after tVDMBusy (50 ms).",
+    why="The other side said that it needs time. Asked without pause it never gets to it.",
+    reference="USB PD, sections 6.3.12 (Wait), 6.6.4 (tSinkRequest) and 6.6.12 (tVDMBusy)",
+)
+def asked_again_too_soon(case: Case) -> Iterator[Claim]:
+    put_off: dict[tuple[Party, str], float] = {}
+    for one in case.questions:
+        name = topic(one.asked.message)
+        key = (one.asked.sender, name)
+        limit = ASK_AGAIN.get(name)
+        if limit is None:
+            continue
+        since = put_off.pop(key, None)
+        if since is not None and one.asked.start_s - since < limit.min_s - SLACK_S - 0.01 * limit.min_s:
+            yield Claim(
+                party_of(one.asked.sender), one.asked.start_s,
+                f"{NAME[one.asked.sender]} sent {one.asked.name} again {span(one.asked.start_s - since)} after it was "
+                f"told to wait ({limit.words()} are asked for).",
+            )
+            return
+        if one.answer is not None and _puts_off(one):
+            put_off[key] = one.answer.end_s
+
+
+def _puts_off(one: Question) -> bool:
+    assert one.answer is not None
+    if topic(one.asked.message) != VENDOR_REQUEST:
+        return one.answer.name == "Wait"
+    return bool(one.answer.message.objects) and one.answer.message.objects[0].get("command_type") == "BUSY"
+
+
+RULES: tuple[Rule, ...] = (answer_late, question_not_answered, asked_again_too_soon)
