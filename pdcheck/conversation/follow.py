@@ -198,8 +198,12 @@ class _Follower:
             if question is None and name == "Accept":
                 self.unasked.append(exchange.start_s)
             if name == "Accept" and question in ("PR_Swap", "FR_Swap"):
-                # The new source makes an offer of its own.
+                # The new source makes an offer of its own, and the PS_RDYs that come now are those of the swap: what
+                # was still open has ended in something that the capture does not show.
                 self.offer, self.offered = None, ()
+                if self.current is not None:
+                    self._close(Ending.REPLACED, exchange.start_s, None)
+                    self.state = State.IDLE
             if question in REQUESTS or (question is None and self.state is State.REQUESTED):
                 return _ANSWER_EVENTS.get(name)
             return None

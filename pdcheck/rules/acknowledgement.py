@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from pdcheck.conversation.model import Exchange, Party, Silence, Step
+from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests, since_offer
@@ -54,6 +55,16 @@ def unacknowledged(stop: Stop) -> list[Exchange]:
     return []
 
 
+def _answered_later(case: Case, since_s: float) -> bool:
+    """True where the charger answers or says ready after these offers: then one was heard and asked for."""
+    names = (*ANSWERS, "PS_RDY")
+    resets = [e.start_s for e in case.conversation.exchanges if e.name == "Soft_Reset" and e.start_s > since_s]
+    return any(
+        e.name in names and e.sender is Party.SOURCE and e.start_s > since_s and not any(r < e.start_s for r in resets)
+        for e in case.conversation.exchanges
+    )
+
+
 def _wrong_ids(exchanges: list[Exchange]) -> tuple[int, int]:
     for one in reversed(exchanges):
         if one.wrong_ids:
@@ -78,6 +89,8 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
         return
     if Party.SINK in case.unseen or len(offers) < 3 or case.conversation.duration_s - offers[0].start_s < _BOOTING_S:
+        return
+    if _answered_later(case, offers[0].start_s):
         return
     sent = sum(len(o.transmissions) for o in offers)
     yield Claim(

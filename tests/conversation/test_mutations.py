@@ -35,20 +35,14 @@ HOWS = ("gone", "broken", "no start", "burst")
 SHORT = ("plain", "cable_first", "captive_cable", "mismatch", "odd_objects", "lost_once", "sink_boots")
 
 
-STALE = "a Request whose own offer was lost is read by an older offer, also across a PR_Swap, and VBUS is judged by it"
-ONE_LOST = {
-    "power_roles_swapped": STALE,
-    "fast_role_swap": "the PS_RDY that ends a role swap is taken for the one that an earlier Request waits for",
-}
+#: Stories in which a lost packet was once read wrongly are looked at longer.
+MORE_SEEDS = {"power_roles_swapped", "fast_role_swap"}
 
 
-@pytest.mark.parametrize("name", [
-    pytest.param(name, marks=pytest.mark.xfail(strict=True, reason=ONE_LOST[name])) if name in ONE_LOST else name
-    for name in STEADY
-])
+@pytest.mark.parametrize("name", STEADY)
 @pytest.mark.parametrize("how", HOWS)
 def test_one_packet_missing_in_the_capture(name: str, how: str) -> None:
-    for seed in range(10) if name in ONE_LOST else SEEDS:
+    for seed in range(10) if name in MORE_SEEDS else SEEDS:
         _, one, rng = good(name, seed)
         for place in range(len(one.packets)):
             part = without(one, place, how, rng)
@@ -165,23 +159,9 @@ def poor_captures(rng: random.Random, names: tuple[str, ...], seeds: int) -> lis
     return made
 
 
-#: Rules that accused somebody on captures like these, with the reason where they still do.
-POOR: dict[str, str | None] = {
-    "valid-request-rejected": None,
-    "vbus-not-at-contract": "a PS_RDY is paired with a Request of an earlier negotiation although packets are missing "
-    "between them (MessageIDs jump, GoodCRCs without a message)",
-    "offer-not-acknowledged": "later Accept or PS_RDY by the source prove that an offer was heard",
-    "no-request": None,
-}
-
-
-@pytest.mark.parametrize(
-    "rule",
-    [
-        pytest.param(rule, marks=[pytest.mark.xfail(strict=True, reason=reason)] if reason else [], id=rule)
-        for rule, reason in POOR.items()
-    ],
-)
+@pytest.mark.parametrize("rule", [
+    "valid-request-rejected", "vbus-not-at-contract", "offer-not-acknowledged", "no-request",
+])
 def test_several_packets_missing_in_the_capture(rule: str) -> None:
     names = (*STEADY, "sink_boots")
     for name, seed, part in poor_captures(random.Random(rule), names, 6):
