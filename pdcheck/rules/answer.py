@@ -11,9 +11,9 @@ from pdcheck.conversation.follow import contract_of
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
-from pdcheck.rules.late import late_requests
+from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of, offer_is_certain
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.limit import Limit
@@ -49,6 +49,10 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
         if one.answer is not None or not _request_is_valid(one):
             continue
         if one.request is not None and one.request.start_s in repeats:
+            continue
+        since = since_offer(one)
+        if since is not None and since > timers.SENDER_RESPONSE_R2_0.min_s:
+            # It may have met a source that had given up, though the capture shows no reset.
             continue
         if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
             continue
@@ -161,7 +165,7 @@ def _transition(case: Case) -> Limit:
 )
 def invalid_request_accepted(case: Case) -> Iterator[Claim]:
     for one in case.conversation.negotiations:
-        if one.accepted and one.answer is not None and faults_of(one) and offer_is_certain(case, one):
+        if one.accepted and one.answer is not None and faults_of(one) and case.offer_is_certain(one):
             yield Claim(Who.SOURCE, one.answer.start_s, "The charger accepted a Request that goes beyond its offer.")
             return
 

@@ -50,4 +50,13 @@ def late_requests(case: Case) -> list[tuple[Exchange, float]]:
     """The late Requests of the tries that stopped where the case's negotiation stopped."""
     if case.stop is None or case.stop.step not in (Step.REQUEST, Step.ACCEPT):
         return []
-    return [late for one in case.stop.alike if (late := lateness(one)) is not None]
+    late = [lateness(one) or _given_up_unseen(case, one) for one in case.stop.alike]
+    return [one for one in late if one is not None]
+
+
+def _given_up_unseen(case: Case, one: Negotiation) -> tuple[Exchange, float] | None:
+    """A Request beyond the longest wait of any source, which nobody answered: the reset between may not be shown."""
+    waited = since_offer(one)
+    if one.request is None or one.answer is not None or waited is None or not case.offer_is_certain(one):
+        return None
+    return (one.request, waited) if waited > timers.SENDER_RESPONSE_R3_1.max_s else None

@@ -13,7 +13,7 @@ from enum import StrEnum
 from functools import cached_property
 
 from pdcheck.capture.model import AnalogLine, Role
-from pdcheck.conversation.model import Conversation, Ending, Exchange, Party, Step
+from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.questions import Question, questions
 from pdcheck.conversation.repeats import reused
@@ -75,6 +75,12 @@ class Case:
         """True where something was sent in that time that the capture cannot read."""
         place = bisect_left(self.gaps, start_s)
         return place < len(self.gaps) and self.gaps[place] <= end_s
+
+    def offer_is_certain(self, one: Negotiation) -> bool:
+        """True where nothing unread stands between a try's offer and its request: another offer may have been made."""
+        return one.offer is not None and one.request is not None and not self.unreadable_between(
+            one.offer.settled_s, one.request.start_s - 1e-6
+        )
 
     @cached_property
     def gaps(self) -> tuple[float, ...]:

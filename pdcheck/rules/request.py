@@ -146,13 +146,6 @@ def faults_of(one: Negotiation) -> list[str]:
     return faults
 
 
-def offer_is_certain(case: Case, one: Negotiation) -> bool:
-    """True where nothing unread stands between a try's offer and its request: another offer may have been made."""
-    return one.offer is not None and one.request is not None and not case.unreadable_between(
-        one.offer.settled_s, one.request.start_s - 1e-6
-    )
-
-
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
         high = voltage_mv is not None and voltage_mv > 15_000
@@ -197,7 +190,7 @@ def invalid_request(case: Case) -> Iterator[Claim]:
 )
 def request_beyond_offer(case: Case) -> Iterator[Claim]:
     for one in case.conversation.negotiations:
-        faults = faults_of(one) if one.accepted and offer_is_certain(case, one) else []
+        faults = faults_of(one) if one.accepted and case.offer_is_certain(one) else []
         if faults and one.request is not None:
             yield Claim(
                 Who.SINK, one.request.start_s, f"The device's Request is wrong: {'; '.join(faults)}. It was accepted."
