@@ -197,6 +197,9 @@ def _acknowledgement(
             return _Acknowledgement(
                 silence=Silence.WRONG_ID, wrong_id=other.message.header.message_id, by=later
             )
+        if other.packet.start_s - packet.end_s < _ACK_PLACE_S:
+            # Nothing else can have asked for it: two packets never follow each other this closely otherwise.
+            return _Acknowledgement(silence=Silence.WRONG_SOP, by=later)
     place = bisect_right(obstacles, packet.end_s)
     if place < len(obstacles) and obstacles[place] - packet.end_s < _ACK_PLACE_S:
         return _Acknowledgement(silence=Silence.UNREADABLE)

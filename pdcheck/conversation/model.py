@@ -72,9 +72,13 @@ class Silence(StrEnum):
 
     NOTHING = "nothing"
     WRONG_ID = "a GoodCRC with another MessageID"
+    WRONG_SOP = "a GoodCRC on another SOP"
     UNREADABLE = "something that the capture cannot read"
     CAPTURE_ENDS = "the capture's end"
     NOT_SHOWN = "nothing, in a capture that shows none of this party's GoodCRCs"
+
+
+_NO_ACKNOWLEDGEMENT = (Silence.NOTHING, Silence.WRONG_ID, Silence.WRONG_SOP)
 
 
 @dataclass(frozen=True)
@@ -108,7 +112,7 @@ class Exchange:
         """True, False, or None where the capture cannot tell."""
         if self.acknowledged_s is not None:
             return True
-        return False if any(s in (Silence.NOTHING, Silence.WRONG_ID) for s in self.silences) else None
+        return False if any(s in _NO_ACKNOWLEDGEMENT for s in self.silences) else None
 
     @property
     def settled_s(self) -> float:

@@ -17,6 +17,7 @@ from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import span, times
 from pdcheck.standard import timers
+from pdcheck.standard.line_code import Sop
 
 _REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTimer, tReceive)"
 #: So many clean silences make a party deaf; fewer may be a boot, a start, an end. Our own choice: one message
@@ -39,7 +40,8 @@ def silences_of(exchanges: Iterable[Exchange]) -> Counter[Silence]:
 def clean_silence(seen: Counter[Silence], enough: int = ENOUGH_SILENCES) -> bool:
     """True where the silences prove that nothing answered."""
     total = sum(seen.values())
-    return seen[Silence.NOTHING] >= enough and seen[Silence.UNREADABLE] <= _UNREADABLE_SHARE * total
+    silent = seen[Silence.NOTHING] + seen[Silence.WRONG_SOP]
+    return silent >= enough and seen[Silence.UNREADABLE] <= _UNREADABLE_SHARE * total
 
 
 def unacknowledged(stop: Stop) -> list[Exchange]:
@@ -127,6 +129,25 @@ def goodcrc_wrong_message_id(case: Case) -> Iterator[Claim]:
         stops_at=stop.step,
         next=todo.SINK_DEAF_LOGIC if who is Who.SINK else todo.SOURCE_SILENT,
     )
+
+
+@rule(
+    id="goodcrc-wrong-sop", family="acknowledgement", severity=Severity.WARN,
+    title="The acknowledgement goes to somebody else",
+    checks="A GoodCRC carries the SOP of the message that it acknowledges: SOP between the ports, SOP' for the cable.",
+    why="The sender does not take it for its own: it repeats and in the end resets.",
+    reference=_REF_ACK, next=todo.SINK_DEAF_LOGIC,
+)
+def goodcrc_wrong_sop(case: Case) -> Iterator[Claim]:
+    wrong = [e for e in case.conversation.exchanges if Silence.WRONG_SOP in e.silences]
+    for party in (Party.SOURCE, Party.SINK):
+        those = [e for e in wrong if e.sop is Sop.SOP and e.sender.other is party]
+        if those:
+            name = "device" if party is Party.SINK else "charger"
+            yield Claim(
+                Who(party.value), those[0].start_s,
+                f"The {name} answers {those[0].name} with a GoodCRC on another SOP than the message's.",
+            )
 
 
 @rule(
@@ -228,6 +249,6 @@ def answer_unreadable(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    offer_not_acknowledged, goodcrc_wrong_message_id, request_not_acknowledged, accept_not_acknowledged,
-    ps_rdy_not_acknowledged, answer_unreadable,
+    offer_not_acknowledged, goodcrc_wrong_message_id, goodcrc_wrong_sop, request_not_acknowledged,
+    accept_not_acknowledged, ps_rdy_not_acknowledged, answer_unreadable,
 )

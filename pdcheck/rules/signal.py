@@ -22,6 +22,9 @@ from pdcheck.standard.line_code import Sop
 TOO_SLOW_S = 0.9e-6
 _ENOUGH_BROKEN = 2
 _SURELY_BROKEN = 4
+#: A message or two that retries mended are no reason to warn. Our own choice.
+_MANY_BROKEN, _MUCH_BROKEN = 4, 0.15
+_MOST = 0.75
 #: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
 _MUCH_SKEW = 0.25
 #: A packet broken this soon after the start was cut by it; that says nothing about the line.
@@ -235,8 +238,39 @@ def ends_too_early(case: Case) -> Iterator[Claim]:
 def crc_errors(case: Case) -> Iterator[Claim]:
     quality = case.reading.quality
     bad = quality.broken_packets + quality.unreadable_bursts
-    if quality.packets and bad >= 3 and bad > 0.1 * (quality.packets + bad):
-        yield Claim(Who.LINK, None, f"{bad} of {quality.packets + bad} packets cannot be read.")
+    if quality.packets and bad >= _MANY_BROKEN and bad > _MUCH_BROKEN * (quality.packets + bad):
+        yield Claim(
+            Who.LINK, None, f"{bad} of {quality.packets + bad} packets cannot be read{_from_whom(case, bad)}."
+        )
+
+
+def _from_whom(case: Case, bad: int) -> str:
+    """Whose packets break, where most still show a role bit and it is the same one."""
+    roles = [
+        "device" if t.packet.data[1] & 1 == 0 else "charger" for t in case.conversation.transmissions
+        if t.packet.problem is Problem.BAD_CRC and t.packet.sop is Sop.SOP and len(t.packet.data) > 1
+    ]
+    for name in ("device", "charger"):
+        if roles.count(name) > _MOST * bad:
+            return f"; {roles.count(name)} of them look like the {name}'s"
+    return ""
+
+
+@rule(
+    id="packets-cut-off", family="signal", severity=Severity.INFO,
+    title="Packets break off",
+    checks="Packets that end before their end.",
+    why="A transmitter that loses its supply, or a contact that opens: look at VBUS and at the plug at that moment.",
+    reference="USB PD, section 5.6.3 (EOP)", next=(todo.VBUS_LOAD, todo.FLIP),
+)
+def packets_cut_off(case: Case) -> Iterator[Claim]:
+    end = case.conversation.duration_s
+    cut = [
+        t.packet.start_s for t in case.conversation.transmissions
+        if t.packet.problem is Problem.CUT_SHORT and t.packet.start_s > _CUT_BY_START_S and t.packet.end_s < end - 1e-3
+    ]
+    if len(cut) >= _ENOUGH_BROKEN:
+        yield Claim(Who.LINK, cut[0], f"{count(len(cut), 'packet')} break off before their end.")
 
 
 @rule(
@@ -264,6 +298,5 @@ def bit_rate(case: Case) -> Iterator[Claim]:
 
 RULES: tuple[Rule, ...] = (
     offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, packets_missing,
-    ends_too_early, crc_errors,
-    bit_rate,
+    ends_too_early, crc_errors, packets_cut_off, bit_rate,
 )

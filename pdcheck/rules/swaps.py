@@ -72,13 +72,13 @@ def _proven(case: Case, swap: _Swap, since_s: float, at_least_s: float) -> bool:
 @rule(
     id="power-swap-unfinished", family="roles", severity=Severity.FAIL,
     title="A power role swap is agreed and not carried out",
-    checks="After an accepted PR_Swap the source turns VBUS off and says PS_RDY (within tPSSourceOff), then the new "
-    "source turns it on and says PS_RDY (within tPSSourceOn).",
+    checks="After an accepted PR_Swap (or FR_Swap) the source turns VBUS off and says PS_RDY (within tPSSourceOff), "
+    "then the new source turns it on and says PS_RDY (within tPSSourceOn).",
     why="The contract ended with the agreement. Without the hand-over nobody feeds anybody.",
     reference=_REF, next=(todo.OTHER_CHARGER, todo.VBUS_LOAD, todo.CHIP_BUS),
 )
 def power_swap_unfinished(case: Case) -> Iterator[Claim]:
-    for swap in _accepted(case, "PR_Swap"):
+    for swap in (*_accepted(case, "PR_Swap"), *_accepted(case, "FR_Swap")):
         # The asker's bits still name the roles before the swap.
         if len(swap.ready) == 0:
             who, since, least = Party.SOURCE, swap.accepted.settled_s, timers.PS_SOURCE_OFF.min_s
@@ -90,7 +90,8 @@ def power_swap_unfinished(case: Case) -> Iterator[Claim]:
             role = "source" if who is Party.SOURCE else "new source"
             yield Claim(
                 party_of(who), since,
-                f"{NAME[who]}, as the {role} of an accepted PR_Swap, sent no PS_RDY for {span(swap.until_s - since)}.",
+                f"{NAME[who]}, as the {role} of an accepted {swap.asked.name}, sent no PS_RDY for "
+                f"{span(swap.until_s - since)}.",
             )
             return
 

@@ -339,6 +339,17 @@ def acknowledged_as(talk: Talk, by: str) -> None:
         talk.now += 50e-3
 
 
+def acknowledged_on(talk: Talk, sop: str) -> None:
+    """GoodCRCs for the source's offers on this SOP."""
+    for _ in range(3):
+        packet = talk.send("source", "Source_Capabilities", (FIVE, NINE))
+        talk.transmit = (60e-6, 60e-6)
+        talk.now += 60e-6
+        talk.send("sink", "GoodCRC", sop=sop, message_id=packet.payload[1] >> 1 & 7)
+        talk.now += 150e-3
+        talk.count_on("source")
+
+
 # --- keep-alive
 
 
@@ -621,6 +632,7 @@ ROWS: tuple[Row, ...] = (
     Row("too-many-retries", "source", retried, 3, 2),
     Row("too-many-retries", "source", retried, 4, 3, words.R20),
     Row("goodcrc-late", "sink", acknowledged_after, 300e-6, 195e-6),
+    Row("goodcrc-wrong-sop", "sink", acknowledged_on, "SOP'", "SOP"),
     Row("goodcrc-role", "sink", acknowledged_as, "source", "sink"),
     Row("packets-too-close", "sink", acknowledged_after, 15e-6, 25e-6),
     Row("pps-renewed-late", "sink", renewed_after, 11.0, 9.9),
