@@ -5,10 +5,12 @@ Why it is: after an acknowledged Request the next two moves are the charger's.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
 
 from pdcheck.conversation.follow import contract_of
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
+from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests, since_offer
@@ -128,11 +130,11 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None or stop.step is not Step.READY:
         return
-    limit = _transition(case).max_s
     silent = []
     for one in stop.alike:
         if one.ready is not None:
             continue
+        limit = _transition(one).max_s
         if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
             continue
         due = due_from(one, Step.READY)
@@ -146,13 +148,13 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     yield Claim(
         Who.SOURCE, silent[-1][0],
         f"The charger accepted {times(len(silent))} and then sent no PS_RDY for up to "
-        f"{span(max(w for _, w in silent))} (the device waits {_transition(case).words()} for it).",
+        f"{span(max(w for _, w in silent))} (the device waits {_transition(stop.negotiation).words()} for it).",
         stops_at=Step.READY,
     )
 
 
-def _transition(case: Case) -> Limit:
-    epr = any(e.name in ("EPR_Request", "EPR_Mode") for e in case.conversation.exchanges)
+def _transition(one: Negotiation) -> Limit:
+    epr = one.request is not None and one.request.name == LONG_REQUEST
     return timers.PS_TRANSITION_EPR if epr else timers.PS_TRANSITION_SPR
 
 
@@ -204,11 +206,13 @@ def ps_rdy_early(case: Case) -> Iterator[Claim]:
 def _level_before(case: Case, one: Negotiation) -> int | None:
     """The voltage in force before a try; that without a contract where there was none. mV."""
     assert one.ready is not None
-    for contract in reversed(case.conversation.contracts):
-        if contract.since_s < one.ready.start_s:
-            in_force = contract.ended_by is None or contract.ended_by.start_s > one.start_s
-            return contract.voltage_mv if in_force else FIRST_OBJECT_MV
-    return FIRST_OBJECT_MV
+    contracts = case.conversation.contracts
+    place = bisect_left(contracts, one.ready.start_s, key=lambda contract: contract.since_s)
+    if place == 0:
+        return FIRST_OBJECT_MV
+    before = contracts[place - 1]
+    in_force = before.ended_by is None or before.ended_by.start_s > one.start_s
+    return before.voltage_mv if in_force else FIRST_OBJECT_MV
 
 
 @rule(
@@ -220,7 +224,7 @@ def _level_before(case: Case, one: Negotiation) -> int | None:
 )
 def ps_rdy_late(case: Case) -> Iterator[Claim]:
     for one, took in _transitions(case):
-        limit = _transition(case)
+        limit = _transition(one)
         if took > limit.min_s + 5e-3:
             assert one.ready is not None
             yield Claim(
