@@ -101,11 +101,18 @@ def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
     head = _HEAD[verdict.outcome]
     if verdict.outcome is Outcome.FAIL and verdict.stopped_at is not None:
         head += f" - stopped before: {_STEP_WORDS[verdict.stopped_at]} ({_STEP_TERMS[verdict.stopped_at]})"
+    elif verdict.outcome is Outcome.FAIL and verdict.contract is not None:
+        head += " - a contract was made and did not last"
     elif verdict.outcome is Outcome.PASS and verdict.contract is not None:
         head += f" - contract for {contract_words(verdict.contract)}"
     yield paint(head, _COLOR[verdict.outcome])
     yield from _wrap(verdict.summary, width)
-    if verdict.outcome is not Outcome.PASS:
+    if verdict.outcome is Outcome.PASS:
+        odd = [f for f in verdict.findings if f.severity is Severity.WARN]
+        if odd:
+            more = f" ({count(len(odd) - 1, 'more finding')} below)" if len(odd) > 1 else ""
+            yield from _wrap(f"It works, against the standard: {odd[0].summary}{more}", width)
+    else:
         whose = PARTY[verdict.suspect] if verdict.suspect is not None else "nobody can be accused from this capture"
         label = "The missing move was owed by: " if verdict.suspect in _PORTS else "Look at: "
         yield from _wrap((label if verdict.suspect is not None else "Suspect: ") + whose + ".", width)
