@@ -21,6 +21,8 @@ from pdcheck.errors import PdcheckError
 COMMANDS = {
     "decode": "Read a capture, decode it, check it, print the negotiation report.",
     "explain": "Say what hex from a log or a datasheet means, bit by bit.",
+    "casebook": "Keep cases, and find the ones that look alike.",
+    "watch": "Judge each capture that lands in a folder.",
     "rules": "List the checks, or explain one.",
     "synth": "Write a waveform file for a conversation described in a text file (.talk).",
 }
@@ -63,7 +65,7 @@ class _Commands(click.Group):
             click.echo(error.format_message())
             sys.exit(EXIT_UNUSABLE)
         except click.ClickException as error:
-            complain(" ".join(error.format_message().split()) + "; see pdcheck --help")
+            complain(" ".join(error.format_message().split()).rstrip(".") + f"; see {_help_for(error)}")
             sys.exit(EXIT_UNUSABLE)
         except click.Abort:
             complain("stopped")
@@ -84,6 +86,16 @@ class _Commands(click.Group):
             # The reader of our output has gone (head, a closed pager).
             _forget_output()
             raise SystemExit(EXIT_UNUSABLE) from None
+
+
+def _help_for(error: click.ClickException) -> str:
+    """The help to read: that of the command in which the error was made."""
+    ctx = getattr(error, "ctx", None)
+    names: list[str] = []
+    while ctx is not None and ctx.parent is not None:
+        names.insert(0, ctx.info_name)
+        ctx = ctx.parent
+    return " ".join(("pdcheck", *names, "--help"))
 
 
 def _forget_output() -> None:
