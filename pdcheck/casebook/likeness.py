@@ -41,7 +41,7 @@ _EMPTY = frozenset((
     "this", "to", "when", "with",
 ))
 _UNITS = frozenset(("v", "mv", "a", "ma", "w", "mw", "ohm", "kohm", "ohms", "hz", "khz", "s", "ms", "us", "mm"))
-_NUMBER_POINT = re.compile(r"(?<=\d)[.,](?=\d)")
+_WORD = re.compile(r"[^\W_]+(?:(?<=\d)\.(?=\d)[^\W_]+)*")
 #: How far a typing error may go: difflib's ratio, for words of five letters or more.
 _TYPO, _TYPO_LETTERS, _STEM_LETTERS = 0.82, 5, 4
 
@@ -104,10 +104,8 @@ def compare(query: Query, case: KeptCase) -> Match:
 
 def tokens(text: str) -> tuple[str, ...]:
     """The words of a text that say something, in their order, each once and without case; ``30 mA`` is one word."""
-    letters = _NUMBER_POINT.sub("p", text.casefold())
-    letters = "".join(c if c.isalnum() else " " for c in letters)
     out: list[str] = []
-    for word in letters.split():
+    for word in _WORD.findall(text.casefold()):
         if out and word in _UNITS and out[-1][-1].isdigit():
             out[-1] += word
         elif word not in _EMPTY:

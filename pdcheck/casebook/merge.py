@@ -71,5 +71,8 @@ def _at_home(
 
 
 def _union(first: tuple[_Dated, ...], second: tuple[_Dated, ...]) -> tuple[_Dated, ...]:
-    both = {one.id: one for one in (*second, *first)}
-    return tuple(sorted(both.values(), key=lambda one: (one.at, one.id)))
+    known = {one.id for one in first}
+    out = list(first)
+    out += [one for one in second if one.id not in known]
+    out.sort(key=lambda one: (one.at, one.id))
+    return tuple(out)
