@@ -112,8 +112,9 @@ def outcomes_text(outcomes: Outcomes, width: int, like: bool) -> str:
     total = outcomes.total
     if total == 0:
         lines += _wrap(
-            f"None of the {outcomes.looked_at} {which} has a part named and a repair that held: nothing to count yet."
-            if outcomes.looked_at else f"There are no {which}.", width)
+            f"Looked at {outcomes.looked_at} of the {which}: none has a part named and a repair that held, so there is "
+            "nothing to count yet." if outcomes.looked_at else f"There are no {which}.", width,
+        )
     else:
         parts = [f"{s.count} {'was' if s.count == 1 else 'were'} {s.part.words}" if i == 0 else
                  f"{s.count} {s.part.words}" for i, s in enumerate(outcomes.shares)]

@@ -73,7 +73,7 @@ def fingerprint_of(report: Mapping[str, Any], current_ma: int | None = None) -> 
     sent = [mapping(m, "a message") for m in items(report, "messages")]
     talk = [m for m in sent if m.get("sop") == "SOP" and m.get("crc") == "ok"]
     verdict, summary = text(report, "verdict"), text(report, "summary")
-    contract = report.get("contract")
+    contract = mapping(report["contract"], "the contract") if report.get("contract") is not None else None
     offers = [m for m in talk if m.get("name") == "Source_Capabilities"]
     return Fingerprint(
         verdict=verdict,
@@ -87,7 +87,7 @@ def fingerprint_of(report: Mapping[str, Any], current_ma: int | None = None) -> 
         resets=sum(m.get("sop") == "Hard Reset" for m in sent),
         offered=_objects(offers[-1]) if offers else (),
         asked=_asked(talk),
-        contract=level_from_report(mapping(contract, "the contract")) if contract is not None else None,
+        contract=level_from_report(contract) if contract is not None else None,
         current_ma=current_ma,
         summary=summary,
     )
@@ -142,7 +142,8 @@ def _leading(verdict: str, summary: str, findings: list[Mapping[str, Any]]) -> s
 
 
 def _timings(
-    steps: list[Mapping[str, Any]], offers: list[Mapping[str, Any]], contract: Any
+    steps: list[Mapping[str, Any]], offers: list[Mapping[str, Any]],
+    contract: Mapping[str, Any] | None,
 ) -> Iterable[tuple[str, float]]:
     at = {text(s, "step"): number(s, "t_s") for s in steps}
     for first, last, words in _SPANS:

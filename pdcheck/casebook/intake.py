@@ -50,7 +50,7 @@ def take(path: str, current_ma: int | None = None) -> Taken:
     if isinstance(value, list):
         raise CasebookError(f"holds {len(value)} things, and a case keeps one of them",
                             "save one report a file: pdcheck decode --json CAPTURE > REPORT.json", path=path)
-    if isinstance(value, dict) and value.get("format") == "pdcheck-report" and "steps" in value:
+    if isinstance(value, dict) and value.get("format") == "pdcheck-report":
         try:
             return Taken(fingerprint=fingerprint_of(value, current_ma))
         except ValueError as error:

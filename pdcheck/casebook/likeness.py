@@ -43,6 +43,7 @@ _EMPTY = frozenset((
 _UNITS = frozenset(("v", "mv", "a", "ma", "w", "mw", "ohm", "kohm", "ohms", "hz", "khz", "s", "ms", "us", "mm"))
 _WORD = re.compile(r"[^\W_]+(?:(?<=\d)\.(?=\d)[^\W_]+)*")
 #: How far a typing error may go: difflib's ratio, for words of five letters or more.
+_ENDINGS = ("ing", "ed", "es", "e", "s")
 _TYPO, _TYPO_LETTERS, _STEM_LETTERS = 0.82, 5, 4
 
 
@@ -206,7 +207,7 @@ def _found(wanted: Sequence[str], there: Sequence[str]) -> list[str]:
 def _alike(a: str, b: str) -> bool:
     if a == b:
         return True
-    short, long = sorted((a, b), key=len)
+    short, long = sorted((_stem(a), _stem(b)), key=len)
     if any(c.isdigit() for c in a + b):
         # 9V is not 5V, and M2 is not M3.
         return False
@@ -215,3 +216,11 @@ def _alike(a: str, b: str) -> bool:
     if len(short) < _TYPO_LETTERS or len(long) - len(short) > 2:
         return False
     return SequenceMatcher(None, short, long, autojunk=False).ratio() >= _TYPO
+
+
+def _stem(word: str) -> str:
+    """The word without its ending: charge, charges, charged and charging are one."""
+    for ending in _ENDINGS:
+        if word.endswith(ending) and len(word) - len(ending) >= _STEM_LETTERS:
+            return word[: -len(ending)]
+    return word

@@ -66,7 +66,7 @@ def _at_home(
     shared = tuple(note for note in notes if not note.private)
     return replace(
         state, number=ours.number, customer=ours.customer, ticket=ours.ticket, capture_path=ours.capture_path,
-        notes=tuple(sorted((*shared, *private), key=lambda note: note.at)), readings=readings,
+        notes=tuple(sorted((*shared, *private), key=lambda note: (note.at, note.id))), readings=readings,
     )
 
 

@@ -49,8 +49,8 @@ def export_json(case: KeptCase, *, whole: bool = False) -> dict[str, Any]:
     """A case as JSON holds it; ``whole``: with everything that stays in this shop, for this shop's own eyes."""
     shown = case if whole else withheld(case)
     out: dict[str, Any] = {
-        "format": FORMAT if not whole else OWN_FORMAT, "version": VERSION, "uuid": shown.uuid, "created_at": shown.created_at,
-        "edited_at": shown.edited_at, "revision": shown.revision, "ancestors": list(shown.ancestors),
+        "format": FORMAT if not whole else OWN_FORMAT, "version": VERSION, "uuid": shown.uuid,
+        "created_at": shown.created_at, "edited_at": shown.edited_at, "revision": shown.revision, "ancestors": list(shown.ancestors),
         "status": shown.status.value, "device": shown.device, "symptom": shown.symptom, "done": shown.done,
         "held": shown.held.value, "held_on": shown.held_on, "part": shown.part.value if shown.part else None,
         "fingerprint": fingerprint_json(shown.fingerprint) if shown.fingerprint is not None else None,
@@ -154,8 +154,14 @@ def _case(one: Any) -> KeptCase:
             fingerprint_from_json(shape.mapping(fingerprint, "the fingerprint")) if fingerprint is not None else None
         ),
         # A private note in an export would be somebody else's mistake; it does not become ours.
-        notes=tuple(note for note in notes_from(one.get("notes", [])) if not note.private),
-        readings=readings_from(one.get("readings", [])),
+        notes=tuple(
+            replace(note, at=_instant(note.at, "a note's 'at'"))
+            for note in notes_from(one.get("notes", [])) if not note.private
+        ),
+        readings=tuple(
+            replace(reading, at=_instant(reading.at, "a reading's 'at'"))
+            for reading in readings_from(one.get("readings", []))
+        ),
     )
 
 
@@ -175,14 +181,17 @@ def _uuid(text: str) -> str:
 
 
 def _moment(one: Any, name: str) -> str:
-    text = shape.text(one, name)
+    return _instant(shape.text(one, name), repr(name))
+
+
+def _instant(text: str, what: str) -> str:
     try:
         moment = datetime.fromisoformat(text)
         if moment.tzinfo is None:
             raise ValueError
         return stamp(moment)
     except (ValueError, OverflowError):
-        raise ValueError(f"{name!r} is {text[:40]!r}, which is no moment of ISO 8601 with its zone") from None
+        raise ValueError(f"{what} is {text[:40]!r}, which is no moment of ISO 8601 with its zone") from None
 
 
 def _day(text: str | None) -> str | None:

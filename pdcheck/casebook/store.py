@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -206,14 +206,27 @@ class Casebook:
 
 
 def _dated(case: KeptCase, at: str) -> KeptCase:
-    """Notes and readings that are new get their time."""
-    notes: tuple[Note, ...] = tuple(n if n.at else replace(n, at=at) for n in case.notes)
-    readings: tuple[Reading, ...] = tuple(r if r.at else replace(r, at=at) for r in case.readings)
-    return replace(case, notes=notes, readings=readings)
+    """Notes and readings that are new get their time, each a later one than those before it: their times keep them in
+    order, here and in every other casebook."""
+    notes: list[Note] = []
+    for note in case.notes:
+        notes.append(note if note.at else replace(note, at=_after(notes, at)))
+    readings: list[Reading] = []
+    for reading in case.readings:
+        readings.append(reading if reading.at else replace(reading, at=_after(readings, at)))
+    return replace(case, notes=tuple(notes), readings=tuple(readings))
+
+
+def _after(before: Sequence[Note | Reading], at: str) -> str:
+    return _later(max(one.at for one in before), at) if before else at
 
 
 def _later(before: str, at: str) -> str:
     """``at``, or a moment after ``before`` where the clock was set back (or another shop's runs ahead)."""
     if at > before:
         return at
-    return stamp(datetime.fromisoformat(before) + timedelta(milliseconds=1))
+    try:
+        return stamp(datetime.fromisoformat(before) + timedelta(milliseconds=1))
+    except (ValueError, OverflowError):
+        # The end of the year 9999, from a clock that was very wrong.
+        return at

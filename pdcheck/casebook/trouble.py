@@ -57,6 +57,9 @@ def told(path: Path) -> Iterator[None]:
             if name.startswith(beginning):
                 raise CasebookError(what, remedy, path=str(path)) from error
         raise damaged(path, str(error)) from error
+    except UnicodeDecodeError as error:
+        # What SQLite quotes of a damaged file need not be text.
+        raise damaged(path, "it holds bytes that are no text") from error
     except OSError as error:
         raise CasebookError(f"cannot be used ({error.strerror})", "check the file and its folder", path=str(path)) \
             from error

@@ -43,8 +43,10 @@ def _case_options(function: _Command) -> _Command:
         click.option("--customer", metavar="TEXT", help="Whose it is. Stays here, is never exported."),
         click.option("--ticket", metavar="TEXT", help="Your ticket's number. Stays here as well."),
         click.option("--done", metavar="TEXT", help="What was done."),
-        click.option("--part", type=click.Choice(_PARTS), help="The part that was to blame."),
-        click.option("--held", type=click.Choice(("yes", "no", "unknown")), help="Whether it cured the fault."),
+        click.option("--part", type=click.Choice(_PARTS), metavar="PART",
+                     help="The part that was to blame: " + ", ".join(_PARTS) + "."),
+        click.option("--held", type=click.Choice(("yes", "no", "unknown")), metavar="ANSWER",
+                     help="Whether that cured the fault: yes, no or unknown."),
         click.option("--held-on", metavar="DATE", help="The day that was seen, as 2031-05-04 (today)."),
     )
     for option in reversed(options):
@@ -60,11 +62,11 @@ def casebook(ctx: click.Context, book: str | None) -> None:
 
     \b
     The usual course of a case (pdcheck casebook COMMAND --help tells more):
-      intake    pdcheck casebook add CAPTURE.csv --device "MODEL" --symptom "WORDS"
-      compare   pdcheck casebook find --like 7     (7: the number that add printed)
-      count     pdcheck casebook stats --like 7    (what cases like it turned out)
-      repair    pdcheck casebook close 7 --part cc-path --done "WHAT" --held unknown
-      later     pdcheck casebook edit 7 --held yes (after some days of use; or no)
+    intake   pdcheck casebook add CAPTURE.csv --device "MODEL" --symptom "WORDS"
+    compare  pdcheck casebook find --like 7      (7: the number that add printed)
+    count    pdcheck casebook stats --like 7     (what such cases turned out to be)
+    repair   pdcheck casebook close 7 --part cc-path --done "WHAT" --held unknown
+    later    pdcheck casebook edit 7 --held yes  (after some days of use; or no)
 
     The cases lie in a file of your own user; --file, or the environment variable
     PDCHECK_CASEBOOK, names another.
@@ -335,7 +337,7 @@ def export_cases(ctx: click.Context, numbers: tuple[str, ...], out: str | None, 
         return
     write_new(out, text)
     say(f"{len(cases)} {'case' if len(cases) == 1 else 'cases'} written: {out}")
-    say("Read it before you send it: what was typed into symptom, done and notes is in it.")
+    say("Read it before you send it: what was typed into its texts is in it.")
 
 
 @casebook.command("import")
