@@ -50,7 +50,8 @@ def export_json(case: KeptCase, *, whole: bool = False) -> dict[str, Any]:
     shown = case if whole else withheld(case)
     out: dict[str, Any] = {
         "format": FORMAT if not whole else OWN_FORMAT, "version": VERSION, "uuid": shown.uuid,
-        "created_at": shown.created_at, "edited_at": shown.edited_at, "revision": shown.revision, "ancestors": list(shown.ancestors),
+        "created_at": shown.created_at, "edited_at": shown.edited_at, "revision": shown.revision,
+        "ancestors": list(shown.ancestors),
         "status": shown.status.value, "device": shown.device, "symptom": shown.symptom, "done": shown.done,
         "held": shown.held.value, "held_on": shown.held_on, "part": shown.part.value if shown.part else None,
         "fingerprint": fingerprint_json(shown.fingerprint) if shown.fingerprint is not None else None,

@@ -44,7 +44,7 @@ def _case_options(function: _Command) -> _Command:
         click.option("--ticket", metavar="TEXT", help="Your ticket's number. Stays here as well."),
         click.option("--done", metavar="TEXT", help="What was done."),
         click.option("--part", type=click.Choice(_PARTS), metavar="PART",
-                     help="The part that was to blame: " + ", ".join(_PARTS) + "."),
+                     help="The part that was to blame, one of those above."),
         click.option("--held", type=click.Choice(("yes", "no", "unknown")), metavar="ANSWER",
                      help="Whether that cured the fault: yes, no or unknown."),
         click.option("--held-on", metavar="DATE", help="The day that was seen, as 2031-05-04 (today)."),
@@ -64,7 +64,7 @@ def casebook(ctx: click.Context, book: str | None) -> None:
     The usual course of a case (pdcheck casebook COMMAND --help tells more):
     intake   pdcheck casebook add CAPTURE.csv --device "MODEL" --symptom "WORDS"
     compare  pdcheck casebook find --like 7      (7: the number that add printed)
-    count    pdcheck casebook stats --like 7     (what such cases turned out to be)
+    count    pdcheck casebook stats --like 7     (what such cases were)
     repair   pdcheck casebook close 7 --part cc-path --done "WHAT" --held unknown
     later    pdcheck casebook edit 7 --held yes  (after some days of use; or no)
 
@@ -95,6 +95,10 @@ def add(ctx: click.Context, /, capture: str | None, book: str | None, **said: An
     Example:
       pdcheck casebook add tablet.csv --device "deck tablet, 2nd series" \\
           --symptom "5 V only, 30 mA" --customer "pier 2" --ticket 1183
+
+    \b
+    Parts: port-contacts cc-path negotiating-chip chip-supply vbus-switch
+           charger-stage battery cable charger other
     """
     from pdcheck.casebook import KeptCase
 
@@ -128,6 +132,10 @@ def edit(ctx: click.Context, /, wanted: str, capture: str | None, reopen: bool, 
       pdcheck casebook edit 7 --done "reflowed the port" --held unknown
       pdcheck casebook edit 7 --held yes --held-on 2031-05-04
       pdcheck casebook edit 7 --note "second port of this series with that"
+
+    \b
+    Parts: port-contacts cc-path negotiating-chip chip-supply vbus-switch
+           charger-stage battery cable charger other
     """
     _edit(ctx, book, wanted, _heard(capture, said, status="open" if reopen else None), "edited")
 
@@ -144,6 +152,10 @@ def close(ctx: click.Context, /, wanted: str, book: str | None, **said: Any) -> 
     Example:
       pdcheck casebook close 7 --part port-contacts --held yes \\
           --done "new port, old one had a bent A5 contact"
+
+    \b
+    Parts: port-contacts cc-path negotiating-chip chip-supply vbus-switch
+           charger-stage battery cable charger other
     """
     _edit(ctx, book, wanted, _heard(None, said, status="closed"), "closed")
 

@@ -35,14 +35,16 @@ class Judged:
 
 
 def judge_file(path: Path, name: str, on_report: OnReport | None = None) -> Judged:
-    """Judge one capture. ``name``: what to call it; ``on_report``: called with its report, where there is one."""
+    """Judge one capture. ``name``: what to call it.
+
+    ``on_report``: called with its report, where there is one; it sees to its own troubles, for the verdict stands
+    whatever becomes of a page.
+    """
     from pdcheck.capture import open_capture
     from pdcheck.pipeline import check, decode
 
     try:
         report = check(decode(open_capture(path)))
-        if on_report is not None:
-            on_report(path, report)
     except PdcheckError as error:
         where = f"line {error.line}: " if error.line is not None else ""
         return Judged(name, "unusable", None, None, f"{where}{error.what}; {error.remedy}")
@@ -50,6 +52,8 @@ def judge_file(path: Path, name: str, on_report: OnReport | None = None) -> Judg
         return Judged(name, "unusable", None, None, f"cannot be read ({error.strerror}); check the medium it is on")
     except MemoryError:
         return Judged(name, "unusable", None, None, "is too large for this machine's memory; export a part of it")
+    if on_report is not None:
+        on_report(path, report)
     verdict = report.verdict
     return Judged(
         name, verdict.outcome.value, verdict.stopped_at.value if verdict.stopped_at is not None else None,
