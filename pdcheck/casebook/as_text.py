@@ -18,18 +18,29 @@ from pdcheck.casebook.plain import cut, one_line, short, to_json
 
 _HELD = {Held.YES: "held", Held.NO: "did not hold", Held.UNKNOWN: "not known yet whether it held"}
 _INDENT = 11
+#: Below so many columns a case takes two lines of the list.
+_NARROW = 64
 
 
 def list_text(cases: Sequence[KeptCase], width: int) -> str:
     """A line a case, the latest first."""
     if not cases:
         return "No cases yet. pdcheck casebook add --device ... --symptom ... keeps the first."
+    if width < _NARROW:
+        return _joined(_narrow_list(cases, width))
     lines = [cut(f"{'case':>5}  {'state':<6}  {'held':<7}  {'part':<16}  device: symptom", width)]
     for case in reversed(cases):
         part = case.part.value if case.part is not None else "-"
         words = f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}"
         lines.append(cut(f"{case.number:>5}  {case.status.value:<6}  {case.held.value:<7}  {part:<16}  {words}", width))
     return _joined(lines)
+
+
+def _narrow_list(cases: Sequence[KeptCase], width: int) -> Iterator[str]:
+    for case in reversed(cases):
+        part = f", {case.part.value}" if case.part is not None else ""
+        yield cut(f"{case.number:>5}  {case.status.value}, held: {case.held.value}{part}", width)
+        yield " " * 7 + short(f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}", width - 7)
 
 
 def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
@@ -90,8 +101,9 @@ def matches_text(matches: Sequence[Match], width: int, more: int) -> str:
         words = f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}"
         lines.append(" " * 8 + short(words, width - 8))
         alike = [r.words for r in match.respects if r.degree >= 0.5]
-        other = [r.words for r in match.respects if r.degree < 0.5]
-        for label, found in (("alike: ", alike), ("not alike: ", other)):
+        partly = [r.words for r in match.respects if 0 < r.degree < 0.5]
+        other = [r.words for r in match.respects if r.degree == 0]
+        for label, found in (("alike: ", alike), ("in part: ", partly), ("not alike: ", other)):
             if found:
                 lines += _wrap(label + one_line("; ".join(found)), width, " " * 8, " " * 10)
         if case.done:
@@ -122,9 +134,11 @@ def outcomes_text(outcomes: Outcomes, width: int, like: bool) -> str:
         lines += _wrap(f"Of {total} {one} whose repair held, {', '.join(parts)}.", width)
         lines.append("")
         for share in outcomes.shares:
-            row = f"  {share.part.words:<30} {share.count:>3} of {total}"
-            between = f"true share: {share.low * 100:.0f} to {share.high * 100:.0f} %"
-            lines.append(f"{row:<46} {between}" if width >= 72 else f"{row}\n    {between}")
+            counted, between = f"{share.count} of {total}", f"{share.low * 100:.0f} to {share.high * 100:.0f} %"
+            if width < _NARROW:
+                lines += [f"  {share.part.words}", f"    {counted}, true share: {between}"]
+            else:
+                lines.append(f"  {share.part.words:<30} {counted:>10}   true share: {between}")
         lines += ["", *_wrap(_worth(total), width)]
     rest = [f"in {n} {p.words} was blamed and the repair did not hold" for p, n in outcomes.wrong]
     if outcomes.undecided:

@@ -64,11 +64,12 @@ def judge_file(path: Path, name: str, on_report: OnReport | None = None) -> Judg
 def line_of(judged: Judged, time: str, width: int) -> str:
     """One line of at most ``width`` columns: time, file, verdict, where, whose, sentence."""
     name = printable(judged.name)
-    if len(name) > _NAME_COLUMNS:
+    room = max(12, min(_NAME_COLUMNS, width * _NAME_COLUMNS // 80))
+    if len(name) > room:
         # The end of a name tells more than its beginning: numbers and times stand there.
-        name = "..." + name[3 - _NAME_COLUMNS :]
+        name = "..." + name[3 - room :]
     head = f"{time}  " if time else ""
-    head += f"{name:<{_NAME_COLUMNS}}  {_WORDS[judged.verdict]}"
+    head += f"{name:<{room}}  {_WORDS[judged.verdict]}"
     if judged.stopped_at is not None:
         head += f" at {judged.stopped_at}"
     if judged.suspect is not None:

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from pdcheck.casebook import Held, KeptCase, Note, Part, Reading, Status
+from pdcheck.casebook import Held, KeptCase, Note, Part, Query, Reading, Status, count_outcomes, rank
+from pdcheck.casebook.as_text import case_text, list_text, matches_text, outcomes_text
 from tests.casebook.books import DEVICE, GOOD, NEVER_ASKS, book_at, case, everything, fingerprint, report, run
 
 SUBCOMMANDS = ("add", "edit", "close", "list", "show", "find", "stats", "export", "import")
@@ -114,6 +115,18 @@ def test_whatever_a_field_holds_is_shown_harmlessly_in_80_columns(tmp_path: Path
         text = run(*command, book=book).stderr
         assert len(text.splitlines()) == 1
         assert all(c.isprintable() for c in text.rstrip("\n"))
+
+
+@pytest.mark.parametrize("columns", [40, 63, 64, 100])
+def test_other_widths(columns: int) -> None:
+    seen = fingerprint(NEVER_ASKS.name)
+    cases = [case(number=n, fingerprint=seen, done="new chip", part=part, held=Held.YES) for n, part in enumerate(Part)]
+    texts = [
+        list_text(cases, columns), matches_text(rank(Query(seen, words="deck"), cases), columns, 3),
+        outcomes_text(count_outcomes(cases), columns, like=True), *(case_text(one, columns) for one in cases),
+    ]
+    assert max(len(line) for text in texts for line in text.split("\n")) <= columns
+    assert all(one.part is not None and one.part.value in texts[0] for one in cases)
 
 
 def test_what_is_said_fits_80_columns(tmp_path: Path) -> None:
