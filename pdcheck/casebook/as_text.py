@@ -19,7 +19,7 @@ from pdcheck.casebook.plain import cut, one_line, short, to_json
 _HELD = {Held.YES: "held", Held.NO: "did not hold", Held.UNKNOWN: "not known yet whether it held"}
 _INDENT = 11
 #: Below so many columns a case takes two lines of the list.
-_NARROW = 64
+_NARROW = 68
 
 
 def list_text(cases: Sequence[KeptCase], width: int) -> str:
@@ -182,7 +182,9 @@ def _fingerprint(one: Fingerprint, width: int) -> Iterator[str]:
     if one.offered:
         yield from _row("Offered", ", ".join(level.words for level in one.offered), width)
     if one.asked is not None:
-        yield from _row("Asked for", f"object {one.asked}", width)
+        known = 0 < one.asked <= len(one.offered)
+        words = f" ({one.offered[one.asked - 1].words})" if known else ""
+        yield from _row("Asked for", f"object {one.asked}{words}", width)
     if one.contract is not None:
         yield from _row("Contract", one.contract.words, width)
     if one.timings:

@@ -97,10 +97,10 @@ class Said:
         return replace(case, held=held, held_on=seen_on if seen_on is not None else date.today().isoformat())
 
 
-def query(words: Sequence[str], like: KeptCase | None = None) -> Query:
-    """What to look for: the first word may be a file; ``like``: another case.
+def query(words: Sequence[str], like: KeptCase | None = None, current_ma: int | None = None) -> Query:
+    """What to look for: the first word may be a file; ``like``: another case; ``current_ma``: what the meter showed.
 
-    :raises PdcheckError: the file cannot be used.
+    :raises PdcheckError: the file cannot be used, or there is no capture to which the current belongs.
     """
     fingerprint = like.fingerprint if like is not None else None
     if words and _is_file(words[0]):
@@ -109,6 +109,10 @@ def query(words: Sequence[str], like: KeptCase | None = None) -> Query:
             raise CasebookError("holds readings, and likeness is judged by captures and words",
                                 "name a capture, a saved report, or words", path=words[0])
         fingerprint, words = taken.fingerprint, words[1:]
+    if current_ma is not None:
+        if fingerprint is None:
+            raise InputError("--current-ma is compared together with a capture", "name a capture or a saved report too")
+        fingerprint = replace(fingerprint, current_ma=current_ma)
     return Query(
         fingerprint=fingerprint, words=" ".join(words), device=like.device if like is not None else "",
         symptom=like.symptom if like is not None else "", leave_out=like.uuid if like is not None else None,

@@ -66,7 +66,8 @@ def export_json(case: KeptCase, *, whole: bool = False) -> dict[str, Any]:
 
 def withheld(case: KeptCase) -> KeptCase:
     """The case as another shop may see it."""
-    whole = [t for t in (case.customer.strip(), case.ticket.strip()) if len(t) > 1]
+    # A ticket 12 would strike out the 12 of "12 V".
+    whole = [t for t in (case.customer.strip(), case.ticket.strip()) if len(t) > (3 if t.isdecimal() else 1)]
     words = {w for w in re.split(r"[\W_]+", case.customer) if len(w) > 3}
 
     def struck(text: str, secrets: Iterable[str]) -> str:

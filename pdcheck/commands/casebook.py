@@ -6,56 +6,26 @@ alone must be enough for somebody who has never seen it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from pdcheck.commands.casebook_options import case_options, file_option, open_book, print_json
+from pdcheck.commands.casebook_search import find, stats
 from pdcheck.commands.terminal import say, width
 from pdcheck.errors import InputError
 
 if TYPE_CHECKING:
-    from pdcheck.casebook import Casebook, Query
     from pdcheck.casebook.said import Said
 
-_PARTS = (
-    "port-contacts", "cc-path", "negotiating-chip", "chip-supply", "vbus-switch", "charger-stage", "battery", "cable",
-    "charger", "other",
-)
-_Command = Callable[..., Any]
+class _InOrderOfUse(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        order = ("add", "find", "stats", "edit", "close", "list", "show", "export", "import")
+        return sorted(self.commands, key=order.index)
 
 
-def _file_option(function: _Command) -> _Command:
-    return click.option("--file", "book", metavar="FILE", help="The casebook to use instead of your own.")(function)
-
-
-def _case_options(function: _Command) -> _Command:
-    """What can be said of a case at intake, later, and when it is closed."""
-    options = (
-        click.option("--device", metavar="TEXT", help="Make and model of the device."),
-        click.option("--symptom", metavar="TEXT", help="What it does, in your words."),
-        click.option("--reading", "readings", metavar="FILE", multiple=True,
-                     help="Readings saved with measure --json or pins --json. May be repeated."),
-        click.option("--current-ma", type=int, metavar="MA", help="Input current on the ammeter, beside a capture."),
-        click.option("--note", "notes", metavar="TEXT", multiple=True, help="A note. May be repeated."),
-        click.option("--private-note", "private_notes", metavar="TEXT", multiple=True,
-                     help="A note that is never exported."),
-        click.option("--customer", metavar="TEXT", help="Whose it is. Stays here, is never exported."),
-        click.option("--ticket", metavar="TEXT", help="Your ticket's number. Stays here as well."),
-        click.option("--done", metavar="TEXT", help="What was done."),
-        click.option("--part", type=click.Choice(_PARTS), metavar="PART",
-                     help="The part that was to blame, one of those above."),
-        click.option("--held", type=click.Choice(("yes", "no", "unknown")), metavar="ANSWER",
-                     help="Whether that cured the fault: yes, no or unknown."),
-        click.option("--held-on", metavar="DATE", help="The day that was seen, as 2031-05-04 (today)."),
-    )
-    for option in reversed(options):
-        function = option(function)
-    return function
-
-
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
-@_file_option
+@click.group(cls=_InOrderOfUse, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@file_option
 @click.pass_context
 def casebook(ctx: click.Context, book: str | None) -> None:
     """Keep cases (capture, readings, what cured it) and find the ones alike.
@@ -74,16 +44,10 @@ def casebook(ctx: click.Context, book: str | None) -> None:
     ctx.obj = book
 
 
-def _open(ctx: click.Context, book: str | None, *, write: bool) -> Casebook:
-    from pdcheck.casebook import Casebook
-
-    return Casebook.open(book if book is not None else ctx.obj, write=write)
-
-
 @casebook.command()
 @click.argument("capture", required=False, metavar="[CAPTURE|REPORT.json]")
-@_case_options
-@_file_option
+@case_options
+@file_option
 @click.pass_context
 def add(ctx: click.Context, /, capture: str | None, book: str | None, **said: Any) -> None:
     """Keep a new case.
@@ -107,7 +71,7 @@ def add(ctx: click.Context, /, capture: str | None, book: str | None, **said: An
         raise InputError("there is nothing to keep",
                          'say e.g. pdcheck casebook add CAPTURE.csv --device "MODEL" --symptom "WORDS"')
     case = heard.change(KeptCase())
-    with _open(ctx, book, write=True) as kept:
+    with open_book(ctx, book, write=True) as kept:
         number = kept.add(case)
         click.echo(f"case {number} kept")
         same = [c.number for c in kept.cases() if c.number != number and case.fingerprint is not None
@@ -121,8 +85,8 @@ def add(ctx: click.Context, /, capture: str | None, book: str | None, **said: An
 @click.argument("wanted", metavar="NUMBER")
 @click.option("--capture", metavar="FILE", help="Another capture or saved report for the case.")
 @click.option("--reopen", is_flag=True, help="The device is back on the bench.")
-@_case_options
-@_file_option
+@case_options
+@file_option
 @click.pass_context
 def edit(ctx: click.Context, /, wanted: str, capture: str | None, reopen: bool, book: str | None, **said: Any) -> None:
     """Change a case, or add to it. What is not named stays.
@@ -142,8 +106,8 @@ def edit(ctx: click.Context, /, wanted: str, capture: str | None, reopen: bool, 
 
 @casebook.command()
 @click.argument("wanted", metavar="NUMBER")
-@_case_options
-@_file_option
+@case_options
+@file_option
 @click.pass_context
 def close(ctx: click.Context, /, wanted: str, book: str | None, **said: Any) -> None:
     """Close a case: the device leaves the bench.
@@ -166,7 +130,7 @@ def _edit(ctx: click.Context, book: str | None, wanted: str, heard: Said, verb: 
     if heard.empty:
         raise InputError("nothing to change was named",
                          f"say e.g. pdcheck casebook edit {wanted[:20]} --note TEXT, or see edit --help")
-    with _open(ctx, book, write=False) as kept:
+    with open_book(ctx, book, write=False) as kept:
         case = kept.edit(wanted, heard.change)
     say(f"case {case.number} {verb}")
     if case.status is Status.CLOSED and case.part is None:
@@ -193,7 +157,7 @@ def _heard(capture: str | None, said: dict[str, Any], status: str | None = None)
 @casebook.command("list")
 @click.option("--open", "only_open", is_flag=True, help="Only what is still on the bench.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-@_file_option
+@file_option
 @click.pass_context
 def list_cases(ctx: click.Context, only_open: bool, as_json: bool, book: str | None) -> None:
     """List the cases, the latest first.
@@ -204,12 +168,12 @@ def list_cases(ctx: click.Context, only_open: bool, as_json: bool, book: str | N
     """
     from pdcheck.casebook import Status
 
-    with _open(ctx, book, write=False) as kept:
+    with open_book(ctx, book, write=False) as kept:
         cases = [c for c in kept.cases() if not only_open or c.status is Status.OPEN]
     if as_json:
         from pdcheck.casebook.as_json import case_json
 
-        _print_json([case_json(case) for case in reversed(cases)])
+        print_json([case_json(case) for case in reversed(cases)])
         return
     from pdcheck.casebook.as_text import list_text
 
@@ -219,7 +183,7 @@ def list_cases(ctx: click.Context, only_open: bool, as_json: bool, book: str | N
 @casebook.command()
 @click.argument("wanted", metavar="NUMBER")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-@_file_option
+@file_option
 @click.pass_context
 def show(ctx: click.Context, wanted: str, as_json: bool, book: str | None) -> None:
     """Show all of a case, and what to type next.
@@ -228,104 +192,23 @@ def show(ctx: click.Context, wanted: str, as_json: bool, book: str | None) -> No
     Example:
       pdcheck casebook show 7
     """
-    with _open(ctx, book, write=False) as kept:
+    with open_book(ctx, book, write=False) as kept:
         case = kept.get(wanted)
         replaced = kept.set_aside(case.uuid)
     if as_json:
         from pdcheck.casebook.as_json import case_json
 
-        _print_json(case_json(case))
+        print_json(case_json(case))
         return
     from pdcheck.casebook.as_text import case_text
 
     say(case_text(case, width(), replaced))
 
 
-@casebook.command()
-@click.argument("words", nargs=-1, metavar="[CAPTURE|REPORT.json] [WORDS...]")
-@click.option("--like", metavar="NUMBER", help="Cases like this one.")
-@click.option("--limit", type=click.IntRange(1), default=5, metavar="N", help="How many at most (5).")
-@click.option("--json", "as_json", is_flag=True, help="As JSON.")
-@_file_option
-@click.pass_context
-def find(
-    ctx: click.Context, words: tuple[str, ...], like: str | None, limit: int, as_json: bool, book: str | None,
-) -> None:
-    """Find the cases that are most alike, and say in what.
-
-    \b
-    Examples:
-      pdcheck casebook find tablet.csv
-      pdcheck casebook find tablet.csv deck tablet 30 mA
-      pdcheck casebook find --like 7
-      pdcheck casebook find bent contact
-    """
-    from pdcheck.casebook import rank
-
-    with _open(ctx, book, write=False) as kept:
-        query = _query(kept, words, like)
-        if query.empty:
-            raise InputError("what to look for is not named",
-                             "say e.g. pdcheck casebook find CAPTURE.csv, or find --like 7, or find bent contact")
-        matches = rank(query, kept.cases())
-    shown = matches[:limit]
-    if as_json:
-        from pdcheck.casebook.as_json import matches_json
-
-        _print_json(matches_json(shown))
-        return
-    from pdcheck.casebook.as_text import matches_text
-
-    say(matches_text(shown, width(), len(matches) - len(shown)))
-
-
-@casebook.command()
-@click.argument("words", nargs=-1, metavar="[CAPTURE|REPORT.json] [WORDS...]")
-@click.option("--like", metavar="NUMBER", help="Only cases like this one.")
-@click.option("--at-least", type=click.IntRange(1, 100), default=60, metavar="PERCENT",
-              help="How alike a case has to be to count (60).")
-@click.option("--json", "as_json", is_flag=True, help="As JSON.")
-@_file_option
-@click.pass_context
-def stats(
-    ctx: click.Context, words: tuple[str, ...], like: str | None, at_least: int, as_json: bool, book: str | None,
-) -> None:
-    """Count what cases like this turned out to be, and say how little that proves.
-
-    Counted are cases with a part named whose repair held. Without anything named all cases are looked at.
-
-    \b
-    Examples:
-      pdcheck casebook stats tablet.csv
-      pdcheck casebook stats --like 7 --at-least 80
-    """
-    from pdcheck.casebook import count_outcomes, rank
-
-    with _open(ctx, book, write=False) as kept:
-        query, cases = _query(kept, words, like), kept.cases()
-    if not query.empty:
-        cases = [match.case for match in rank(query, cases) if match.score * 100 >= at_least]
-    outcomes = count_outcomes(cases)
-    if as_json:
-        from pdcheck.casebook.as_json import outcomes_json
-
-        _print_json(outcomes_json(outcomes))
-        return
-    from pdcheck.casebook.as_text import outcomes_text
-
-    say(outcomes_text(outcomes, width(), like=not query.empty))
-
-
-def _query(kept: Casebook, words: tuple[str, ...], like: str | None) -> Query:
-    from pdcheck.casebook.said import query
-
-    return query(words, kept.get(like) if like is not None else None)
-
-
 @casebook.command("export")
 @click.argument("numbers", nargs=-1, metavar="[NUMBER...]")
 @click.option("-o", "--output", "out", metavar="OUT", help="The file to write (standard output).")
-@_file_option
+@file_option
 @click.pass_context
 def export_cases(ctx: click.Context, numbers: tuple[str, ...], out: str | None, book: str | None) -> None:
     """Write cases as JSON lines, for another shop. Without numbers: all.
@@ -341,7 +224,7 @@ def export_cases(ctx: click.Context, numbers: tuple[str, ...], out: str | None, 
     from pdcheck.casebook.sharing import export_line
     from pdcheck.casebook.transfer import write_new
 
-    with _open(ctx, book, write=False) as kept:
+    with open_book(ctx, book, write=False) as kept:
         cases = [kept.get(number) for number in numbers] if numbers else kept.cases()
     text = "".join(export_line(case) + "\n" for case in cases)
     if out is None or out == "-":
@@ -354,7 +237,7 @@ def export_cases(ctx: click.Context, numbers: tuple[str, ...], out: str | None, 
 
 @casebook.command("import")
 @click.argument("source", metavar="FILE")
-@_file_option
+@file_option
 @click.pass_context
 def import_cases(ctx: click.Context, source: str, book: str | None) -> None:
     """Take in cases from another shop's export: all of them, or none.
@@ -369,14 +252,11 @@ def import_cases(ctx: click.Context, source: str, book: str | None) -> None:
     from pdcheck.casebook.transfer import arrivals_text, read_cases
 
     cases = read_cases(source)
-    with _open(ctx, book, write=True) as kept:
+    with open_book(ctx, book, write=True) as kept:
         arrived = kept.take_in(cases)
     for line in arrivals_text(arrived):
         say(line)
 
 
-def _print_json(value: Any) -> None:
-    import json
-
-    click.echo(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
-
+casebook.add_command(find)
+casebook.add_command(stats)

@@ -6,12 +6,14 @@ import json
 import re
 import shlex
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from pdcheck.casebook import Held, KeptCase, Note, Part, Query, Reading, Status, count_outcomes, rank
 from pdcheck.casebook.as_text import case_text, list_text, matches_text, outcomes_text
+from pdcheck.commands.casebook_options import PARTS
 from tests.casebook.books import DEVICE, GOOD, NEVER_ASKS, book_at, case, everything, fingerprint, report, run
 
 SUBCOMMANDS = ("add", "edit", "close", "list", "show", "find", "stats", "export", "import")
@@ -22,6 +24,12 @@ def commands_in(text: str) -> list[list[str]]:
     joined = text.replace("\\\n", " ")
     found = re.findall(r"^ +(?:[a-z]+ +)?pdcheck (casebook [a-z]+ ?.*?)(?: +\(.*)?$", joined, re.MULTILINE)
     return [shlex.split(line)[1:] for line in found]
+
+
+def test_the_help_names_every_part() -> None:
+    assert tuple(PARTS) == tuple(part.value for part in Part)
+    for name in ("add", "edit", "close"):
+        assert all(part.value in run(name, "--help").stdout.split() for part in Part)
 
 
 def test_a_case_from_intake_to_closed_by_the_help_alone(tmp_path: Path) -> None:
@@ -78,7 +86,8 @@ def test_what_the_program_says_to_type_next_works(tmp_path: Path) -> None:
     (["add"], "casebook add CAPTURE.csv"), (["edit", "1"], "edit 1 --note TEXT"),
     (["edit", "9", "--note", "x"], "casebook list"), (["show", "x"], "casebook list"), (["find"], "find --like 7"),
     (["find", "tablte.csv"], "no such file"), (["stats", "gone.json", "x"], "no such file"),
-    (["close", "1", "--part", "chip"], "'negotiating-chip'"), (["close"], "see pdcheck casebook close --help"),
+    (["close", "1", "--part", "chip"], "'negotiating-chip'"), (["find", "--current-ma", "30", "dead"], "a capture"),
+    (["add", "--current-ma", "99999999999999999999"], "--current-ma"), (["close"], "see pdcheck casebook close --help"),
     (["add", "--symptoms"], "see pdcheck casebook add --help"), (["nonsense"], "see pdcheck casebook --help"),
     (["edit", "1", "--held-on", "2031-05-04"], "--held yes"), (["close", "1", "--held", "yes", "--held-on", "today"],
                                                               "2031-05-04"),
@@ -117,7 +126,7 @@ def test_whatever_a_field_holds_is_shown_harmlessly_in_80_columns(tmp_path: Path
         assert all(c.isprintable() for c in text.rstrip("\n"))
 
 
-@pytest.mark.parametrize("columns", [40, 63, 64, 100])
+@pytest.mark.parametrize("columns", [40, 67, 68, 100])
 def test_other_widths(columns: int) -> None:
     seen = fingerprint(NEVER_ASKS.name)
     cases = [case(number=n, fingerprint=seen, done="new chip", part=part, held=Held.YES) for n, part in enumerate(Part)]
@@ -180,6 +189,17 @@ def test_json(tmp_path: Path) -> None:
     counted = json.loads(run("stats", "--json", book=book).stdout)
     assert counted["parts"] == [{"part": "cable", "count": 1, "low": 0.2065, "high": 1.0}]
     assert (counted["held"], counted["no_part_named"], counted["looked_at"]) == (1, 1, 2)
+
+
+def test_the_current_on_the_meter_tells_good_negotiations_apart(tmp_path: Path) -> None:
+    """Both negotiate 9 V; the one draws 30 mA, the other charges."""
+    seen = fingerprint(GOOD.name)
+    book = book_at(tmp_path / "b.db", *(case(symptom=str(ma), fingerprint=replace(seen, current_ma=ma))
+                                        for ma in (25, 1500)))
+    for ma, number in ((35, 1), (1800, 2)):
+        first, second = json.loads(run("find", GOOD, "--current-ma", str(ma), "--json", book=book).stdout)["matches"]
+        assert (first["case"]["number"], first["likeness"]) == (number, 1.0)
+        assert second["likeness"] < 0.8
 
 
 def test_options_before_and_behind_and_the_variable(tmp_path: Path) -> None:

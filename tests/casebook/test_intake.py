@@ -30,7 +30,7 @@ def test_a_saved_report_gives_what_the_capture_gives(tmp_path: Path, name: str) 
 def test_a_fingerprint_says_what_the_report_says() -> None:
     seen = fingerprint(NEVER_ASKS.name)
     assert (seen.verdict, seen.stopped_at, seen.suspect) == ("fail", "request", "sink")
-    assert (seen.leading, seen.rules) == ("no-request", (("no-request", "fail"),))
+    assert seen.leading == "no-request" and ("no-request", "fail") in seen.rules
     assert [o.words for o in seen.offered] == ["5 V 3 A", "9 V 3 A", "15 V 3 A", "20 V 2.25 A"]
     assert (seen.offers, seen.resets, seen.asked, seen.contract) == (4, 4, None, None)
     good = fingerprint(GOOD.name)

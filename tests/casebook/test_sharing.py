@@ -148,6 +148,12 @@ def test_whatever_the_order_of_edits_and_exchanges_the_shops_agree_at_last(tmp_p
         assert merge(a.get(1), b.get(1)).arrival is Arrival.SAME
 
 
+def test_a_short_ticket_number_does_not_strike_out_readings() -> None:
+    shown = withheld(replace(SECRET, customer="", ticket="12", symptom="12 V, ticket 12"))
+    assert (shown.symptom, shown.ticket) == ("12 V, ticket 12", "")
+    assert withheld(replace(SECRET, ticket="1234", symptom="1234")).symptom == "[withheld]"
+
+
 def test_own_words_are_put_back() -> None:
     ours = replace(SECRET, revision="r")
     assert restored(withheld(ours), ours) == replace(

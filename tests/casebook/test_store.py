@@ -44,6 +44,14 @@ def test_what_is_kept_comes_back(tmp_path_factory: pytest.TempPathFactory, texts
     assert found.readings[0].at == found.created_at
 
 
+def test_what_is_kept_is_synced_with_its_folder(tmp_path: Path) -> None:
+    """SQLite's own documentation of ``PRAGMA synchronous``: 3 (EXTRA) is FULL and also syncs the folder after the
+    journal is unlinked, "additional durability if the commit is followed closely by a power loss"."""
+    with Casebook.open(tmp_path / "b.db", write=True) as book:
+        assert book._db.execute("PRAGMA synchronous").fetchone() == (3,)
+        assert book._db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
 def test_numbers_are_never_given_twice(tmp_path: Path) -> None:
     path = book_at(tmp_path / "b.db", case(), case(), case())
     assert [c.number for c in everything(path)] == [1, 2, 3]
