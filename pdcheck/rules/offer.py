@@ -197,7 +197,8 @@ def offer_pace(case: Case) -> Iterator[Claim]:
             continue
         if set(one.silences) != {Silence.NOTHING} or after.sop is not one.sop:
             continue
-        gap = after.start_s - one.end_s
+        # Where in a try and its retries the timer starts is seen in two ways; the more lenient one counts.
+        gap = after.start_s - one.start_s
         if any(one.end_s < r.start_s < after.start_s for r in case.conversation.resets) or case.unreadable_between(
             one.end_s, after.start_s - 1e-6
         ):
@@ -208,6 +209,7 @@ def offer_pace(case: Case) -> Iterator[Claim]:
                 f"The charger repeats its unanswered offer after {span(gap)} ({limit.words()} are usual).",
             )
             return
+        gap = after.start_s - one.end_s
         if limit.max_s + 2 * _TIMER_SLACK_S < gap < _PAUSE_S:
             yield Claim(
                 Who.SOURCE, after.start_s,

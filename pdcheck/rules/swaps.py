@@ -8,6 +8,7 @@ Source and sink are those before the swap.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -104,8 +105,13 @@ def power_swap_unfinished(case: Case) -> Iterator[Claim]:
     reference=_REF, next=(todo.OTHER_CHARGER, todo.CHIP_BUS),
 )
 def vconn_swap_unfinished(case: Case) -> Iterator[Claim]:
-    giver = Party.SOURCE
+    giver, since_reset = Party.SOURCE, 0
+    hard = [r.start_s for r in case.conversation.resets if r.packet.sop is Sop.HARD_RESET]
     for swap in _accepted(case, "VCONN_Swap"):
+        resets = bisect_left(hard, swap.asked.start_s)
+        if resets != since_reset:
+            # After a Hard Reset VCONN comes from the source again.
+            giver, since_reset = Party.SOURCE, resets
         taker = giver.other
         if swap.ready:
             giver = taker
@@ -133,33 +139,36 @@ def data_roles_clash(case: Case) -> Iterator[Claim]:
     if case.gaps:
         # The swap may be what the capture does not show.
         return
-    agreed = sorted(
+    agreed = [
         q.then.start_s for q in case.questions
         if q.asked.name == "DR_Swap" and q.then is not None and q.then.name == "Accept"
-    )
+    ]
+    before: dict[Party, int] = {}
     role: dict[Party, int] = {}
-    kept = 0
+    swaps = 0
     for one in case.conversation.exchanges:
         if one.sop is not Sop.SOP or one.sender is Party.UNKNOWN:
             continue
-        if one.name in ("PR_Swap", "FR_Swap", "Data_Reset"):
+        if one.name in ("PR_Swap", "FR_Swap", "Data_Reset") or any(
+            r.start_s < one.start_s for r in case.conversation.resets
+        ):
             return
-        if any(r.start_s < one.start_s for r in case.conversation.resets):
+        passed = bisect_left(agreed, one.start_s)
+        if passed != swaps:
+            swaps, before, role = passed, role, {}
+        role[one.sender] = one.message.header.data_role
+        if len(role) == 2 and len(set(role.values())) == 1:
+            stuck = [p for p, r in role.items() if before.get(p) == r]
+            if len(stuck) == 1:
+                yield Claim(
+                    party_of(stuck[0]), one.start_s,
+                    f"{NAME[stuck[0]]} goes on with its old data role after an accepted DR_Swap.",
+                )
+            else:
+                yield Claim(
+                    None, one.start_s, "Charger and device claim the same data role.", severity=Severity.INFO
+                )
             return
-        passed = sum(at < one.start_s for at in agreed)
-        if passed != kept:
-            kept, role = passed, {p: 1 - r for p, r in role.items()}
-        before = role.setdefault(one.sender, one.message.header.data_role)
-        if one.message.header.data_role == before and role.get(one.sender.other) != before:
-            continue
-        if agreed and one.message.header.data_role != before and one.start_s - agreed[-1] > 0:
-            yield Claim(
-                party_of(one.sender), one.start_s,
-                f"{NAME[one.sender]} goes on with its old data role after an accepted DR_Swap.",
-            )
-        elif one.message.header.data_role == role.get(one.sender.other):
-            yield Claim(None, one.start_s, "Charger and device claim the same data role.", severity=Severity.INFO)
-        return
 
 
 RULES: tuple[Rule, ...] = (power_swap_unfinished, vconn_swap_unfinished, data_roles_clash)
