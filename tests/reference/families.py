@@ -18,6 +18,7 @@ from tests.reference.fault_offer import FAULT_OFFER
 from tests.reference.fault_power import FAULT_POWER
 from tests.reference.fault_roles import FAULT_ROLES
 from tests.reference.healthy_epr import HEALTHY_EPR
+from tests.reference.healthy_medley import HEALTHY_MEDLEY
 from tests.reference.healthy_power import HEALTHY_POWER
 from tests.reference.healthy_roles import HEALTHY_ROLES
 from tests.reference.healthy_topics import HEALTHY_TOPICS
@@ -27,7 +28,7 @@ from tests.reference.second_encoder import LineManners
 from tests.reference.talk import Ports
 from tests.reference.world import EdgeRandom, World
 
-HEALTHY_FAMILIES: Book = {**HEALTHY_POWER, **HEALTHY_EPR, **HEALTHY_ROLES, **HEALTHY_TOPICS}
+HEALTHY_FAMILIES: Book = {**HEALTHY_POWER, **HEALTHY_EPR, **HEALTHY_ROLES, **HEALTHY_TOPICS, **HEALTHY_MEDLEY}
 FAULT_FAMILIES: Book = {**FAULT_LINE, **FAULT_OFFER, **FAULT_ANSWER, **FAULT_POWER, **FAULT_ROLES}
 FAMILIES = dict(ChainMap(HEALTHY_FAMILIES, FAULT_FAMILIES))
 REVISIONS = {
