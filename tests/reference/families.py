@@ -14,6 +14,7 @@ from tests.reference import words
 from tests.reference.cases import Case, Way
 from tests.reference.fault_answer import FAULT_ANSWER
 from tests.reference.fault_line import FAULT_LINE
+from tests.reference.fault_modes import FAULT_MODES
 from tests.reference.fault_offer import FAULT_OFFER
 from tests.reference.fault_power import FAULT_POWER
 from tests.reference.fault_roles import FAULT_ROLES
@@ -29,7 +30,9 @@ from tests.reference.talk import Ports
 from tests.reference.world import EdgeRandom, World
 
 HEALTHY_FAMILIES: Book = {**HEALTHY_POWER, **HEALTHY_EPR, **HEALTHY_ROLES, **HEALTHY_TOPICS, **HEALTHY_MEDLEY}
-FAULT_FAMILIES: Book = {**FAULT_LINE, **FAULT_OFFER, **FAULT_ANSWER, **FAULT_POWER, **FAULT_ROLES}
+FAULT_FAMILIES: Book = {
+    **FAULT_LINE, **FAULT_OFFER, **FAULT_ANSWER, **FAULT_POWER, **FAULT_ROLES, **FAULT_MODES,
+}  # fmt: skip
 FAMILIES = dict(ChainMap(HEALTHY_FAMILIES, FAULT_FAMILIES))
 REVISIONS = {
     "": ((2, 2), (2, 2), (1, 1), (2, 1), (1, 2)), "R2": ((1, 1),), "R3": ((2, 2),), "mixed": ((2, 1), (1, 2)),

@@ -7,7 +7,7 @@ it (`tests/conversation/told.py`); VBUS and the current are the world's own.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +16,17 @@ from pdcheck.conversation.follow import follow_packets
 from pdcheck.line.model import Crc, Packet, Problem
 from pdcheck.rules import Case
 from pdcheck.verdict import Verdict, judge_case
-from tests.conversation.told import Told, reading_of, sampled, told
+from tests.conversation.told import (
+    Told,
+    acknowledged_places,
+    cut,
+    late,
+    mended,
+    moments,
+    reading_of,
+    sampled,
+    told,
+)
 from tests.reference.families import Drawn, draw, outcome
 
 
@@ -71,6 +81,58 @@ def judge(name: str, seed: int) -> Judged:
     verdict = verdict_on(one, drawn.world.amps if measured else None)
     kind, text = outcome(drawn, said(verdict))
     return Judged(drawn, one, verdict, kind, text)
+
+
+#: Healthy rows in which one side is deaf for a while: cut before it wakes, naming it is right.
+DEAF_AT_FIRST = {
+    "offers_find_nobody_first": "sink", "battery_was_dead": "sink", "cable_between_offers": "sink",
+    "offers_retried_too_often": "sink", "offers_too_fast": "sink", "offers_too_slow": "sink",
+}  # fmt: skip
+
+
+def accusations(drawn: Drawn, one: Told) -> list[str]:
+    """Which innocent parties the checker names when only `one`, a part of the conversation, was captured."""
+    verdict = verdict_on(one)
+    report = said(verdict)
+    innocent = set(drawn.innocent) - {DEAF_AT_FIRST.get(drawn.name)}
+    named = [
+        f"{f['severity']} {f['rule']} names {f['who']}"
+        for f in report["findings"] if f["severity"] in ("warn", "fail") and f["who"] in innocent
+    ]  # fmt: skip
+    if report["verdict"] == "fail" and report["suspect"] in innocent:
+        named.insert(0, f"fail at {report['stopped_at']} of {report['suspect']}")
+    return named
+
+
+def partial(name: str, seed: int, places: int = 40) -> Iterator[tuple[Told, str]]:
+    """The conversation with its end cut off, or its beginning, at up to `places` moments, and the wrong accusations."""
+    drawn = draw(name, seed)
+    whole = as_told(drawn)
+    rng = random.Random(f"partial/{name}/{seed}")
+    cuts = list(moments(whole, rng))
+    for at in rng.sample(cuts, min(places, len(cuts))):
+        one = cut(whole, min(at, whole.duration_s))
+        yield one, "; ".join(f"cut at {at:.6f}: {text}" for text in accusations(drawn, one))
+    for _ in range(places // 4):
+        at = rng.uniform(0.0, whole.duration_s * 0.98)
+        one = late(whole, at)
+        yield one, "; ".join(f"from {at:.6f} on: {text}" for text in accusations(drawn, one))
+
+
+def retried(name: str, seed: int, places: int = 8) -> Iterator[tuple[Told, str]]:
+    """A healthy conversation with one message lost once or twice and mended by a retry, and what is wrong then."""
+    drawn = draw(name, seed)
+    whole = as_told(drawn)
+    rng = random.Random(f"retried/{name}/{seed}")
+    where = acknowledged_places(whole)
+    for place in rng.sample(where, min(places, len(where))):
+        how = rng.choice(("message", "ack", "no ack"))
+        one = mended(whole, place, how, rng.randint(1, 2), rng)
+        result = said(verdict_on(one))["verdict"]
+        wrong = accusations(drawn, one)
+        if result not in drawn.row.expect.verdicts:
+            wrong.insert(0, f"verdict {result}")
+        yield one, "; ".join(f"{whole.names[place]} {how}: {text}" for text in wrong)
 
 
 def said(verdict: Verdict) -> dict[str, Any]:

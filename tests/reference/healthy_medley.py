@@ -106,7 +106,7 @@ def medley(world: World) -> str:
     """Three to twelve acts in any order, now and then a Hard Reset or the plug pulled and put in again."""
     world.begin()
     told = []
-    swapped = False
+    swapped, resets = False, 0
     for _ in range(world.rng.randint(3, 12)):
         world.wait((20e-3, 0.4))
         act = world.rng.choice(ACTS)
@@ -114,7 +114,8 @@ def medley(world: World) -> str:
         told.append(act.__name__.strip("_"))
         swapped ^= act is _swaps_power
         chance = world.rng.random()
-        if chance < 0.06 and not swapped:
+        if chance < 0.06 and not swapped and resets < 2:  # three may be called a loop
+            resets += 1
             world.wait((20e-3, 0.4))
             world.hard_reset(world.either()[0])
             _offers(world)
