@@ -8,10 +8,11 @@ from __future__ import annotations
 import random
 from collections import ChainMap
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from tests.reference import words
-from tests.reference.cases import Case, Way
+from tests.reference.cases import Case, Way, write_case
 from tests.reference.fault_answer import FAULT_ANSWER
 from tests.reference.fault_line import FAULT_LINE
 from tests.reference.fault_modes import FAULT_MODES
@@ -27,6 +28,7 @@ from tests.reference.judge import contract_wrong, finding_missing
 from tests.reference.rows import Book, Row
 from tests.reference.second_encoder import LineManners
 from tests.reference.talk import Ports
+from tests.reference.wave_files import DIALECTS, write_edges
 from tests.reference.world import EdgeRandom, World
 
 HEALTHY_FAMILIES: Book = {**HEALTHY_POWER, **HEALTHY_EPR, **HEALTHY_ROLES, **HEALTHY_TOPICS, **HEALTHY_MEDLEY}
@@ -52,7 +54,7 @@ class Drawn:
     @property
     def innocent(self) -> tuple[str, ...]:
         """The parties that no finding of weight may name."""
-        guilty = {*self.row.expect.suspects, *self.row.expect.finding_who}
+        guilty: set[str | None] = {*self.row.expect.suspects, *self.row.expect.finding_who}
         if not self.row.expect.suspects and not self.row.expect.finding_who:
             guilty = {"source", "sink", "cable"} - set(self.row.expect.not_suspects)
         return tuple(party for party in ("source", "sink", "cable") if party not in guilty)
@@ -76,7 +78,7 @@ def draw(name: str, seed: int) -> Drawn:
     """The row's conversation with this seed."""
     row = FAMILIES[name]
     rng = EdgeRandom(f"family/{name}/{seed}")
-    world = World(rng, draw_ports(rng, row), rng.uniform(0.05, 0.5), captive=row.captive)
+    world = World(rng, draw_ports(rng, row), rng.uniform(0.05, 0.5))
     variant = row.tell(world) or ""
     revisions = {words.R20: "R2.0", words.R3X: "R3.x"}
     ports = world.ports
@@ -109,13 +111,25 @@ def outcome(drawn: Drawn, report: dict[str, Any]) -> tuple[str, str]:
     wrong += finding_missing(expect, findings)
     if drawn.name in HEALTHY_FAMILIES:
         wrong += [f"{severity} {rule}" for rule, severity, who, _ in heavy if not torn or who not in ("link", None)]
-        if drawn.world.settled is not None:
+        # of two contacts one is judged, so it may be the contract of the other
+        if drawn.world.settled is not None and drawn.world.turned_s is None:
             wrong += contract_wrong(drawn.world.settled, report.get("contract"))
     return ("misses", "; ".join(wrong)) if wrong else ("right", "")
 
 
+def write_family(drawn: Drawn, folder: Path) -> tuple[Case, Path]:
+    """The same as a waveform in a file; both contacts where the plug was turned."""
+    case, form = family_case(drawn)
+    stem = f"{drawn.name}_{drawn.seed}"
+    if drawn.world.turned_s is None:
+        return case, write_case(case, folder, form, stem)
+    rng = random.Random(f"both/{stem}")
+    dialect = next(one for one in DIALECTS if any(kind == "cc2" for _, kind in one.columns) and one.analog)
+    return case, write_edges(folder / f"{stem}.csv", case.capture, dialect, rng)
+
+
 def family_case(drawn: Drawn) -> tuple[Case, str]:
-    """The same as a waveform: the case and the file format to write it in (see `cases.write_case`)."""
+    """The waveform, and the file format to write it in (see `cases.write_case`)."""
     name, seed = drawn.name, drawn.seed
     rng = random.Random(f"way/{name}/{seed}")
     way = Way(

@@ -8,6 +8,7 @@ sender patience of tSenderResponse (24 to 30 ms, 27 to 33 ms from R3.1 on), the 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from tests.reference import words
 from tests.reference.faulty_talks import Expect
@@ -182,8 +183,7 @@ def sink_says_not_supported_in_r20(world: World) -> None:
 @row(FAULT_ANSWER, "revision", warned("source"), only="mixed")
 def source_goes_back_to_r3x(world: World) -> None:
     """The sink has settled on R2.0; the source's later messages say R3.x again."""
-    world.ports = type(world.ports)(**{**vars(world.ports), "source_revision": words.R3X, "sink_revision": words.R20,
-                                       "sloppy_goodcrc": ""})
+    world.ports = replace(world.ports, source_revision=words.R3X, sink_revision=words.R20, sloppy_goodcrc="")
     world.begin()
     for _ in range(3):
         world.wait((30e-3, 0.3))

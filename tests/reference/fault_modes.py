@@ -8,9 +8,11 @@ windows after a Hard Reset are Zephyr 4.0's tPSHardReset and Linux 6.1's PD_T_SR
 from __future__ import annotations
 
 from tests.reference import words
+from tests.reference.faulty_talks import Expect
 from tests.reference.healthy_epr import epr_entered, epr_offer, epr_ready, epr_wish, keep_alive
 from tests.reference.offers import Offer, fixed_offer, offer_words
 from tests.reference.rows import Book, broken, failed, row, warned
+from tests.reference.talk import T_SEND_SOURCE_CAP
 from tests.reference.world import World
 
 FAULT_MODES: Book = {}
@@ -99,6 +101,22 @@ def data_reset_never_complete(world: World) -> None:
     world.wait((0.4, 0.6))
     world.say("source", "Data_Reset_Complete")
     world.wait((50e-3, 0.3))
+
+
+@row(FAULT_MODES, "plug", Expect(("fail", "inconclusive"), (), ("sink", "link", None, "capture")))
+def deaf_the_other_way_round(world: World) -> None:
+    """A contract; the plug is put in the other way round, and no offer is acknowledged on the other contact."""
+    world.begin()
+    world.wait((0.3, 1.5))
+    world.unplug()
+    world.wait((0.3, 1.0))
+    world.turned_s = world.now
+    world.wait((0.3, 1.0))
+    world.attach()
+    made = offer_words(world.offer)
+    for _ in range(world.rng.randint(6, 10)):
+        world.unanswered("source", "Source_Capabilities", made)
+        world.wait(T_SEND_SOURCE_CAP)
 
 
 # --- VBUS after a Hard Reset

@@ -95,7 +95,7 @@ def three_amps_by_cable(world: World) -> None:
     world.settle(world.wish())
 
 
-@row(HEALTHY_POWER, "offer", PASS, captive=True)
+@row(HEALTHY_POWER, "offer", PASS)
 def captive_five_amps(world: World) -> None:
     """A fixed cable: 5 A without a question to it."""
     world.attach()

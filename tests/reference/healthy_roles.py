@@ -264,6 +264,18 @@ def plugged_again(world: World) -> str:
     return f"{turns} times"
 
 
+@row(HEALTHY_ROLES, "plug", PASS)
+def plugged_again_turned(world: World) -> None:
+    """The plug is pulled and put in the other way round: the second contract is made on the other contact."""
+    world.begin()
+    world.wait((0.3, 1.5))
+    world.unplug()
+    world.wait((0.3, 1.0))
+    world.turned_s = world.now
+    world.wait((0.3, 1.0))
+    world.begin()
+
+
 @row(HEALTHY_ROLES, "plug", UNPLUGGED)
 def pulled_at_any_moment(world: World) -> str:
     """The plug is pulled at any moment of a conversation in which nobody does wrong."""

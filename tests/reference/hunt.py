@@ -15,7 +15,7 @@ from pathlib import Path
 
 from tests.reference.cases import MORE_ROWS, ROWS, Case, draw_case, write_case
 from tests.reference.doubtful import DOUBTFUL, doubtful_case
-from tests.reference.families import FAMILIES, draw, family_case, outcome
+from tests.reference.families import FAMILIES, draw, outcome, write_family
 from tests.reference.judge import judge, mismatch
 
 
@@ -40,13 +40,13 @@ def one_of_family(name: str, seed: int, folder: Path, *, fast: bool) -> tuple[st
         packets = import_module("tests.reference.fast").judge(name, seed)
         return packets.drawn.variant, _wrong(packets.kind, packets.text), None
     drawn = draw(name, seed)
-    case, form = family_case(drawn)
-    path = write_case(case, folder, form, f"{name}_{seed}")
+    case, path = write_family(drawn, folder)
     try:
         status, report = judge(path)
         kind, text = outcome(drawn, report) if status != 2 else ("misses", report["summary"])
         lost = mismatch(case, status, report)
-        text += f" ({lost})" if "intact packets sent" in lost else ""
+        if "intact packets sent" in lost and drawn.world.turned_s is None:
+            kind, text = "misses" if kind == "right" else kind, f"{text} ({lost})"
         return f"{case.variant} {case.way.text()}", _wrong(kind, text), path
     except Exception as error:
         last = " | ".join(str(error).strip().splitlines()[-3:])

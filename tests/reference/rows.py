@@ -19,7 +19,7 @@ class Row:
     """A story and what must come of it.
 
     only: "" for ports of any revisions, "R2" (both), "R3" (both) or "mixed". vbus: makes no sense without VBUS.
-    current: nor without the current. captive: the cable is fixed to the charger. apart: the two ports differ in
+    current: nor without the current. apart: the two ports differ in
     bit rate by enough to tell whose reset it was.
     """
 
@@ -29,7 +29,6 @@ class Row:
     only: str = ""
     vbus: bool = False
     current: bool = False
-    captive: bool = False
     apart: bool = False
 
 
@@ -38,12 +37,12 @@ Book = dict[str, Row]
 
 def row(
     book: Book, family: str, expect: Expect, *, only: str = "", vbus: bool = False, current: bool = False,
-    captive: bool = False, apart: bool = False,
+    apart: bool = False,
 ) -> Callable[[Story], Story]:
     """Enters the story below into the book under its own name."""
 
     def enter(story: Story) -> Story:
-        book[story.__name__] = Row(story, expect, family, only, vbus, current, captive, apart)
+        book[story.__name__] = Row(story, expect, family, only, vbus, current, apart)
         return story
 
     return enter

@@ -27,6 +27,8 @@ FOUND = (
 )  # fmt: skip
 #: An Accept that the device had to ignore looks like a device that gives up early.
 ACCUSED = frozenset({"accept_with_an_old_id"})
+#: The plug pulled right after the offer was acknowledged, and the capture ended while VBUS still stood.
+ACCUSED_IN_PART = frozenset({"pulled_at_any_moment"})
 
 
 @pytest.mark.parametrize("name", sorted(HEALTHY_FAMILIES))
@@ -93,7 +95,7 @@ def test_faults_at_length(name: str) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", sorted({*HEALTHY_FAMILIES, *FAULT_FAMILIES} - ACCUSED))
+@pytest.mark.parametrize("name", sorted({*HEALTHY_FAMILIES, *FAULT_FAMILIES} - ACCUSED - ACCUSED_IN_PART))
 def test_parts_at_length(name: str) -> None:
     for seed in range(2, 22):
         for one, wrong in partial(name, seed):

@@ -43,15 +43,15 @@ class EdgeRandom(random.Random):
 class World(Talk):
     """A conversation with its VBUS and current, kept inside every window unless a story says otherwise."""
 
-    def __init__(self, rng: random.Random, ports: Ports, attach_s: float, *, captive: bool = False) -> None:
+    def __init__(self, rng: random.Random, ports: Ports, attach_s: float) -> None:
         super().__init__(rng, ports, attach_s)
         self.transmit = T_TX_EDGE
-        self.captive = captive
         self.offer: list[Offer] = []
         self.epr_objects: list[int] = []
         self.epr = False
         self.vconn = "source"
         self.asked_s = 0.0  # EOP of the last message that was not a GoodCRC
+        self.turned_s: float | None = None  # from here on the plug is in the other way round
         self.cut_end_s: float | None = None  # the capture ends here
         self.carriers: list[tuple[float, float, float]] = []
 
@@ -301,7 +301,19 @@ class World(Talk):
         made = super().capture(manners, before=before, rough=rough, tail_s=tail_s, with_vbus=with_vbus)
         for start, length, rate in self.carriers:
             made.cc = _with_carrier(made.cc, start, length, rate)
+        if self.turned_s is not None:
+            made.cc, made.other_cc = _parted(made.cc, self.turned_s)
         return made
+
+
+def _parted(cc: Wave, at_s: float) -> tuple[Wave, Wave]:
+    """The first contact until then, the second from then on; each rests at 0 while the other talks."""
+    before = [edge for edge in cc.changes if edge[0] < at_s]
+    after = [edge for edge in cc.changes if edge[0] >= at_s]
+    if cc.level_at(at_s):
+        before.append((at_s, 0))
+        after.insert(0, (at_s, 1))
+    return replace(cc, changes=before), replace(cc, initial=0, changes=after)
 
 
 def _with_carrier(cc: Wave, start_s: float, length_s: float, rate_bps: float) -> Wave:
