@@ -14,6 +14,7 @@ from typing import Any
 from tests.reference import words
 from tests.reference.cases import Case, Way, write_case
 from tests.reference.fault_answer import FAULT_ANSWER
+from tests.reference.fault_ids import FAULT_IDS
 from tests.reference.fault_line import FAULT_LINE
 from tests.reference.fault_modes import FAULT_MODES
 from tests.reference.fault_offer import FAULT_OFFER
@@ -33,7 +34,7 @@ from tests.reference.world import EdgeRandom, World
 
 HEALTHY_FAMILIES: Book = {**HEALTHY_POWER, **HEALTHY_EPR, **HEALTHY_ROLES, **HEALTHY_TOPICS, **HEALTHY_MEDLEY}
 FAULT_FAMILIES: Book = {
-    **FAULT_LINE, **FAULT_OFFER, **FAULT_ANSWER, **FAULT_POWER, **FAULT_ROLES, **FAULT_MODES,
+    **FAULT_LINE, **FAULT_IDS, **FAULT_OFFER, **FAULT_ANSWER, **FAULT_POWER, **FAULT_ROLES, **FAULT_MODES,
 }  # fmt: skip
 FAMILIES = dict(ChainMap(HEALTHY_FAMILIES, FAULT_FAMILIES))
 REVISIONS = {
@@ -55,8 +56,8 @@ class Drawn:
     def innocent(self) -> tuple[str, ...]:
         """The parties that no finding of weight may name."""
         guilty: set[str | None] = {*self.row.expect.suspects, *self.row.expect.finding_who}
-        if not self.row.expect.suspects and not self.row.expect.finding_who:
-            guilty = {"source", "sink", "cable"} - set(self.row.expect.not_suspects)
+        if not guilty:
+            guilty |= {"source", "sink", "cable"} - set(self.row.expect.not_suspects)
         return tuple(party for party in ("source", "sink", "cable") if party not in guilty)
 
 

@@ -1,8 +1,8 @@
-"""Faults of signal, acknowledgement and MessageIDs, each with the party that broke the standard.
+"""Faults of signal, acknowledgement and retries, each with the party that broke the standard.
 
 Why it is: these are the faults that look like somebody else's. Who owed what: the receiver of a message its GoodCRC
-within tTransmit with the same SOP and MessageID; the sender of a message a MessageID that counts on (and starts from 0
-after a reset), no more than nRetryCount retries, a whole preamble, a bit rate of 270 to 330 kbit/s and tInterFrameGap.
+within tTransmit with the same SOP and MessageID; the sender of a message no more than nRetryCount retries, a whole
+preamble, a bit rate of 270 to 330 kbit/s and tInterFrameGap.
 tTransmit, tReceive, nRetryCount and the line's limits from memory of the specification.
 """
 
@@ -11,22 +11,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tests.reference import words
+from tests.reference.fault_ids import every
 from tests.reference.faulty_talks import Expect
 from tests.reference.offers import offer_words
-from tests.reference.rows import Book, broken, failed, row, warned
+from tests.reference.rows import Book, failed, row, warned
 from tests.reference.second_encoder import Flaws, Packet
 from tests.reference.talk import T_RECEIVE, T_SEND_SOURCE_CAP
 from tests.reference.world import OTHER, World
 
 FAULT_LINE: Book = {}
-
-
-def every(world: World, sender: str, kind: str, change: int, *, only: bool = True) -> None:
-    """Invert header bits in every GoodCRC of a port, or (only=False) in everything else it says."""
-    for place, packet in enumerate(world.packets):
-        if packet.sender == sender and (packet.label == kind) == only and packet.payload and packet.sop == "SOP":
-            head = int.from_bytes(packet.payload[:2], "little") ^ change
-            world.packets[place] = replace(packet, payload=head.to_bytes(2, "little") + packet.payload[2:])
 
 
 def _late_goodcrc(world: World, who: str) -> None:
@@ -106,6 +99,13 @@ def sink_goodcrc_says_source(world: World) -> None:
     every(world, "sink", "GoodCRC", 1 << 8)
 
 
+@row(FAULT_LINE, "goodcrc", warned("source"))
+def source_goodcrc_says_sink(world: World) -> None:
+    """The source's GoodCRCs carry the power role of a sink; the sink takes them."""
+    world.begin()
+    every(world, "source", "GoodCRC", 1 << 8)
+
+
 @row(FAULT_LINE, "goodcrc", failed("offer_acknowledged", "sink"))
 def goodcrc_on_another_sop(world: World) -> None:
     """SOP is acknowledged with SOP', so for the source nobody has heard."""
@@ -147,110 +147,22 @@ def offers_retried_too_often(world: World) -> None:
     world.settle(world.wish())
 
 
-@row(FAULT_LINE, "ids", failed(("accept", "ready"), "source"))
-def accept_with_an_old_id(world: World) -> None:
-    """The Accept has the MessageID of the offer: the sink must take it for a retry, so it waits in vain and resets."""
-    world.attach()
-    turns = world.rng.randint(2, 3)
-    for turn in range(turns):
-        world.offers()
-        world.responding()
-        world.requests(world.wish())
-        given_up = world.now + world.rng.uniform(*world.sender_response())
-        world.responding()
-        packet = world.send("source", "Accept", message_id=(world.next_id("source") - 1) % 8)
-        world.good_crc("sink", packet)
-        world.now = given_up
-        world.hard_reset("sink", back=turn < turns - 1)
-
-
-@row(FAULT_LINE, "ids", Expect(("fail", "inconclusive"), (), ("sink", None), not_suspects=("source",)))
-def request_with_an_old_id(world: World) -> None:
-    """Under contract a Request with the MessageID of the last: the source must ignore it, the sink resets, silence."""
-    world.begin(at_least=2)
-    world.wait((50e-3, 0.3))
-    packet = world.send("sink", "Request", [world.wish().word], message_id=(world.next_id("sink") - 1) % 8)
-    world.good_crc("source", packet)
-    world.wait(world.sender_response())
-    world.hard_reset("sink", back=False)
-
-
-@row(FAULT_LINE, "ids", warned("source"))
-def source_never_counts(world: World) -> None:
-    """Every message of the source has MessageID 0; this sink does not mind."""
-    _never_counts(world, "source")
-
-
-@row(FAULT_LINE, "ids", warned("sink"))
-def sink_never_counts(world: World) -> None:
-    """Every message of the sink has MessageID 0; this source does not mind."""
-    _never_counts(world, "sink")
-
-
-def _never_counts(world: World, who: str) -> None:
-    normal = world.count_on
-
-    def count_on(sender: str, sop: str = "SOP") -> None:
-        if sender != who:
-            normal(sender, sop)
-
-    world.count_on = count_on  # type: ignore[method-assign]
-    world.begin(at_least=2)
-    for _ in range(world.rng.randint(1, 2)):
-        world.wait((50e-3, 0.3))
-        world.settle(world.wish())
-        world.wait((50e-3, 0.3))
-        world.ask("source", "Get_Sink_Cap", "Sink_Capabilities", (), [words.fixed(5000, 900)])
-
-
-def _goes_on_after_reset(world: World, who: str, how: str) -> None:
+def _short_preambles(world: World, who: str) -> None:
     world.begin()
-    world.wait((50e-3, 0.3))
-    kept = {key: value for key, value in world._ids.items() if key[0] == who}
-    number = kept.get((who, "SOP"), 0) or 3
-    if how == "soft":
-        world.reset_soft(OTHER[who])
-        number = (number + 1) % 8 or 1
-        world.wait((2e-3, 60e-3))
-    else:
-        world.hard_reset("sink")
-    world._ids[(who, "SOP")] = number if number > 1 else 2
-    world.offers()
-    world.settle(world.wish())
-
-
-@row(FAULT_LINE, "ids", warned("source"))
-def source_counts_on_through_a_soft_reset(world: World) -> None:
-    """After a Soft_Reset the source does not start from 0."""
-    _goes_on_after_reset(world, "source", "soft")
-
-
-@row(FAULT_LINE, "ids", warned("sink"))
-def sink_counts_on_through_a_soft_reset(world: World) -> None:
-    """After a Soft_Reset the sink does not start from 0."""
-    _goes_on_after_reset(world, "sink", "soft")
-
-
-@row(FAULT_LINE, "ids", warned("source"))
-def source_counts_on_through_a_hard_reset(world: World) -> None:
-    """After a Hard Reset the source does not start from 0."""
-    _goes_on_after_reset(world, "source", "hard")
-
-
-@row(FAULT_LINE, "ids", warned("sink"))
-def sink_counts_on_through_a_hard_reset(world: World) -> None:
-    """After a Hard Reset the sink does not start from 0."""
-    _goes_on_after_reset(world, "sink", "hard")
+    cut = world.rng.randint(20, 34)
+    world.packets = [replace(p, flaws=Flaws(cut_bits=cut)) if p.sender == who else p for p in world.packets]
 
 
 @row(FAULT_LINE, "signal", warned("source"))
 def source_preamble_short(world: World) -> None:
     """Every packet of the source has only 30 to 44 bits of preamble."""
-    world.begin()
-    cut = world.rng.randint(20, 34)
-    world.packets = [
-        replace(p, flaws=Flaws(cut_bits=cut)) if p.sender == "source" else p for p in world.packets
-    ]
+    _short_preambles(world, "source")
+
+
+@row(FAULT_LINE, "signal", warned("sink"))
+def sink_preamble_short(world: World) -> None:
+    """Every packet of the sink has only 30 to 44 bits of preamble."""
+    _short_preambles(world, "sink")
 
 
 @row(FAULT_LINE, "signal", warned("sink"))
@@ -269,17 +181,27 @@ def source_too_fast_or_slow(world: World) -> None:
     world.begin()
 
 
-@row(FAULT_LINE, "signal", warned("sink"))
-def sink_does_not_wait_for_the_gap(world: World) -> None:
-    """The sink's GoodCRCs begin 6 to 15 us after the packet before them."""
+def _hasty(world: World, who: str) -> None:
     normal = world.good_crc
 
     def hasty(by: str, packet: Packet, *, message_id: int | None = None, flaws: Flaws | None = None) -> Packet:
-        world.transmit = (6e-6, 15e-6) if by == "sink" else (30e-6, 190e-6)
+        world.transmit = (6e-6, 15e-6) if by == who else (30e-6, 190e-6)
         return normal(by, packet, message_id=message_id, flaws=flaws or Flaws())
 
     world.good_crc = hasty  # type: ignore[method-assign]
     world.begin()
+
+
+@row(FAULT_LINE, "signal", warned("sink"))
+def sink_does_not_wait_for_the_gap(world: World) -> None:
+    """The sink's GoodCRCs begin 6 to 15 us after the packet before them."""
+    _hasty(world, "sink")
+
+
+@row(FAULT_LINE, "signal", warned("source"))
+def source_does_not_wait_for_the_gap(world: World) -> None:
+    """The source's GoodCRCs begin 6 to 15 us after the packet before them."""
+    _hasty(world, "source")
 
 
 @row(FAULT_LINE, "goodcrc", failed(("accept",), "sink"))
@@ -310,25 +232,7 @@ def _deaf_to(world: World, what: str) -> None:
         world.hard_reset("source", back=turn < turns - 1)
 
 
-@row(FAULT_LINE, "roles", broken("sink"))
-def sink_says_it_is_the_source(world: World) -> None:
-    """Every message of the sink but its GoodCRCs carries the power role of a source."""
-    world.begin()
-    world.wait((50e-3, 0.3))
-    world.settle(world.wish())
-    every(world, "sink", "GoodCRC", 1 << 8, only=False)
-
-
-@row(FAULT_LINE, "roles", broken("sink"))
-def sink_says_it_is_the_host(world: World) -> None:
-    """Every message of the sink carries the data role DFP, as the source's do; no DR_Swap was seen."""
-    world.begin()
-    world.wait((50e-3, 0.3))
-    world.settle(world.wish())
-    every(world, "sink", "GoodCRC", 1 << 5, only=False)
-
-
-@row(FAULT_LINE, "roles", failed(("offer_acknowledged",), "sink"))
+@row(FAULT_LINE, "goodcrc", failed(("offer_acknowledged",), "sink"))
 def offers_heard_by_nobody_with_a_cable(world: World) -> None:
     """The marked cable answers, so the wire is good that far; the device never acknowledges an offer."""
     world.attach(soon=True)

@@ -195,9 +195,12 @@ def cable_under_contract(world: World) -> str:
     world.wait((5e-3, 60e-3))
     answer = world.vendor(0xFF00, 2, 2) if how == "nak" else world.vendor(0xFF00, 2, 1, 0xFFF10000)
     world.cable_says("source", world.vendor(0xFF00, 2, 0), answer)
-    if world.rng.random() < 0.4:
-        world.wait((5e-3, 60e-3))
+    chance = world.rng.random()
+    world.wait((5e-3, 60e-3))
+    if chance < 0.3:
         world.unanswered("source", "Vendor_Defined", world.vendor(0xFF00, 1, 0), sop="SOP''")
+    elif chance < 0.5:
+        world.cable_says("source", world.vendor(0xFF00, 1, 0), world.vendor(0xFF00, 1, 2), sop="SOP''")
     return how
 
 
