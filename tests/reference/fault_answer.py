@@ -298,18 +298,22 @@ def sink_ignores_soft_reset_at_the_start(world: World) -> None:
 
 @row(FAULT_ANSWER, "answer", failed("accept", "source"))
 def accept_is_another_message(world: World) -> None:
-    """Instead of an Accept the source sends something that is no answer; the sink resets each time."""
+    """Instead of an Accept the source asks something; the sink mends that with a Soft_Reset, in vain, and resets."""
     world.attach()
-    turns = world.rng.randint(2, 3)
-    for turn in range(turns):
+    for _ in range(world.rng.randint(2, 4)):
         world.offers()
         world.responding()
         world.requests(world.wish())
-        given_up = world.now + world.rng.uniform(*world.sender_response())
         world.responding()
         world.say("source", "Get_Sink_Cap")
-        world.now = max(given_up, world.now + 1e-3)
-        world.hard_reset("sink", back=turn < turns - 1)
+        world.responding()
+        world.reset_soft("sink")
+        world.wait((1e-3, 100e-3))
+    world.offers()
+    world.responding()
+    world.requests(world.wish())
+    world.wait(world.sender_response())
+    world.hard_reset("sink", back=False)
 
 
 @row(FAULT_ANSWER, "vendor", Expect(("pass",), (None,), (None,), (), ("source", "sink")))
