@@ -34,10 +34,11 @@ MISSED = frozenset({
 #: early, and messages with the wrong power role are counted with those of the other port.
 ACCUSED = frozenset({"accept_with_an_old_id", "sink_says_it_is_the_source", "source_says_it_is_the_sink"})
 #: Healthy rows in which somebody is warned: Not_Supported after tChunkingNotSupported, the MessageIDs after a PR_Swap,
-#: and answers within tVDMEnterMode and tVDMExitMode.
+#: answers within tVDMEnterMode and tVDMExitMode, and data roles that start anew when the plug is put in again.
 ALARMED = frozenset({"chunks_not_understood", "medley", "modes_of_the_partner"})
-#: The plug pulled right after the offer was acknowledged, and the capture ended while VBUS still stood.
-ACCUSED_IN_PART = frozenset({"pulled_at_any_moment"})
+#: The plug pulled right after the offer was acknowledged, and the capture ended while VBUS still stood; a capture that
+#: begins in EPR mode.
+ACCUSED_IN_PART = frozenset({"epr_soft_reset", "pulled_at_any_moment"})
 FOUND = sorted(set(FAULT_FAMILIES) - MISSED - ACCUSED)
 HEALTHY = sorted(set(HEALTHY_FAMILIES) - ALARMED)
 PARTS = sorted({*HEALTHY, *FAULT_FAMILIES} - ACCUSED)
