@@ -13,12 +13,18 @@ from tests.reference.talk import T_PS_TRANSITION, T_SEND_SOURCE_CAP, T_SINK_WAIT
 
 @dataclass(frozen=True)
 class Expect:
-    """What a report may say. An empty tuple for stopped_at or suspect means anything but `not_suspects`."""
+    """What a report may say. An empty tuple for stopped_at or suspect means anything but `not_suspects`.
+
+    finding_who: some finding of severity warn or fail must name one of these. finding_words: and its rule or summary
+    must contain one of these.
+    """
 
     verdicts: tuple[str, ...]
     stopped_at: tuple[str | None, ...] = ()
     suspects: tuple[str | None, ...] = ()
     not_suspects: tuple[str, ...] = ()
+    finding_who: tuple[str, ...] = ()
+    finding_words: tuple[str, ...] = ()
 
 
 PASS = Expect(("pass",), (None,), (None,))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import traceback
+from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,8 @@ import click
 from click.testing import CliRunner
 
 from tests.reference.cases import Case
+from tests.reference.faulty_talks import Expect
+from tests.reference.offers import Demand
 
 STATUS = {"pass": 0, "fail": 1, "inconclusive": 3}
 
@@ -43,11 +46,25 @@ def mismatch(case: Case, status: int, report: dict[str, Any]) -> str:
         wrong.append(f"suspect {suspect}, not {'/'.join(map(str, expect.suspects))}")
     if suspect in expect.not_suspects:
         wrong.append(f"suspect {suspect}")
+    findings = [(f["rule"], f["severity"], f["who"], f["summary"]) for f in report.get("findings", [])]
+    wrong += finding_missing(expect, findings)
     wrong += _packets_lost(case, report)
     wrong += _contract(case, report)
     if wrong:
         wrong.append(f"[{report.get('summary', '')}]")
     return "; ".join(wrong)
+
+
+def finding_missing(expect: Expect, findings: Sequence[tuple[str, str, str | None, str]]) -> list[str]:
+    """What the findings (rule, severity, who, summary) lack of what is expected of them."""
+    if not expect.finding_who and not expect.finding_words:
+        return []
+    for rule, severity, who, summary in findings:
+        if severity not in ("warn", "fail") or (expect.finding_who and who not in expect.finding_who):
+            continue
+        if not expect.finding_words or any(word in f"{rule} {summary}" for word in expect.finding_words):
+            return []
+    return [f"no warning about {'/'.join(expect.finding_who) or 'anybody'}"]
 
 
 def _packets_lost(case: Case, report: dict[str, Any]) -> list[str]:
@@ -68,10 +85,14 @@ def _packets_lost(case: Case, report: dict[str, Any]) -> list[str]:
 
 
 def _contract(case: Case, report: dict[str, Any]) -> list[str]:
-    """Whether the last contract of a healthy conversation is the one reported."""
-    if case.row not in ("healthy", "sloppy") or case.talk is None or case.talk.settled is None:
+    """Whether the last contract of a conversation that goes well is the one reported."""
+    if case.expect.verdicts != ("pass",) or case.talk is None or case.talk.settled is None:
         return []
-    demand, contract = case.talk.settled, report.get("contract")
+    return contract_wrong(case.talk.settled, report.get("contract"))
+
+
+def contract_wrong(demand: Demand, contract: dict[str, Any] | None) -> list[str]:
+    """How a reported contract differs from the one that was made."""
     if not contract:
         return ["no contract"]
     wrong = []

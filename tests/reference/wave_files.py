@@ -53,6 +53,7 @@ class Capture:
     vbus: Trace | None = None
     current: Trace | None = None
     other_cc_level: int = 0
+    other_cc: Wave | None = None  # the second contact, where something is said on it too
 
 
 @dataclass(frozen=True)
@@ -132,16 +133,27 @@ def _row_times(capture: Capture, dialect: Dialect) -> Iterator[Edge]:
     level = wave.initial
     step = max(1e-3, (wave.end_s - wave.start_s) / 1500) if dialect.analog else math.inf
     grid = wave.start_s + step
-    for time_s, new in wave.changes:
+    for time_s, new in _changes(capture):
         while grid < time_s:
             yield grid, level
             grid += step
-        level = new
+        level = level if new is None else new
         yield time_s, level
     while grid < wave.end_s:
         yield grid, level
         grid += step
     yield wave.end_s, level
+
+
+def _changes(capture: Capture) -> list[tuple[float, int | None]]:
+    """Changes of the first contact, and moments at which only the second one changes."""
+    if capture.other_cc is None:
+        return list(capture.cc.changes)
+    return sorted([*capture.cc.changes, *((t, None) for t, _ in capture.other_cc.changes)], key=lambda edge: edge[0])
+
+
+def _other_level(capture: Capture, time_s: float) -> int:
+    return capture.other_cc_level if capture.other_cc is None else capture.other_cc.level_at(time_s)
 
 
 def write_edges(path: Path, capture: Capture, dialect: Dialect, rng: random.Random) -> Path:
@@ -157,7 +169,7 @@ def write_edges(path: Path, capture: Capture, dialect: Dialect, rng: random.Rand
             if kind == "cc":
                 cells.append("1" if level else "0")
             elif kind == "cc2":
-                cells.append("1" if capture.other_cc_level else "0")
+                cells.append("1" if _other_level(capture, time_s) else "0")
             elif kind in ("idle0", "idle1"):
                 cells.append(kind[-1])
             elif kind == "vbus":

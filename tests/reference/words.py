@@ -13,6 +13,7 @@ from collections.abc import Sequence
 CONTROL = {
     "GoodCRC": 1, "GotoMin": 2, "Accept": 3, "Reject": 4, "Ping": 5, "PS_RDY": 6, "Get_Source_Cap": 7,
     "Get_Sink_Cap": 8, "DR_Swap": 9, "PR_Swap": 10, "VCONN_Swap": 11, "Wait": 12, "Soft_Reset": 13,
+    "Data_Reset": 14, "Data_Reset_Complete": 15, "FR_Swap": 19,
     "Not_Supported": 16, "Get_Source_Cap_Extended": 17, "Get_Status": 18, "Get_PPS_Status": 20,
     "Get_Country_Codes": 21, "Get_Sink_Cap_Extended": 22, "Get_Source_Info": 23, "Get_Revision": 24,
 }  # fmt: skip
@@ -22,8 +23,10 @@ DATA = {
     "Revision": 12, "Vendor_Defined": 15,
 }  # fmt: skip
 EXTENDED = {
-    "Source_Capabilities_Extended": 1, "Status": 2, "PPS_Status": 12, "Sink_Capabilities_Extended": 15,
-    "Extended_Control": 16, "EPR_Source_Capabilities": 17,
+    "Source_Capabilities_Extended": 1, "Status": 2, "Get_Battery_Cap": 3, "Get_Battery_Status": 4,
+    "Battery_Capabilities": 5, "Get_Manufacturer_Info": 6, "Manufacturer_Info": 7, "PPS_Status": 12,
+    "Country_Info": 13, "Country_Codes": 14, "Sink_Capabilities_Extended": 15, "Extended_Control": 16,
+    "EPR_Source_Capabilities": 17, "EPR_Sink_Capabilities": 18,
 }  # fmt: skip
 
 R20, R3X = 1, 2  # the header's revision field
@@ -93,6 +96,8 @@ DUAL_ROLE, SUSPEND, UNCONSTRAINED, SRC_USB_COMM, DUAL_DATA, SRC_UNCHUNKED = (
     1 << 29, 1 << 28, 1 << 27, 1 << 26, 1 << 25, 1 << 24,
 )  # fmt: skip
 HIGHER_CAPABILITY = 1 << 28
+GIVEBACK = 1 << 27  # of a request
+SRC_EPR_CAPABLE = 1 << 23  # of the first object of an offer
 
 
 def vdm_header(svid: int, command: int, command_type: int, *, version: int = 0, position: int = 0) -> int:
@@ -108,6 +113,16 @@ def cable_identity(version: int, five_amp: bool) -> list[int]:
     """
     current = 2 if five_amp else 1
     cable = 0x00080000 | 2 << 18 | 1 << 13 | current << 5 | 2
+    return [vdm_header(0xFF00, 1, 1, version=version), 3 << 27 | 0xFFF1, 0, 0x00010000, cable]
+
+
+def marked_cable(version: int, *, amps: int, epr: bool = False) -> list[int]:
+    """A passive cable's answer to Discover Identity; amps: 3 or 5 (or 0, which is reserved).
+
+    EPR: bit 17, with 50 V in bits 10:9 (from memory of the specification's passive cable VDO).
+    """
+    current = {0: 0, 3: 1, 5: 2}[amps]
+    cable = 0x00080000 | 2 << 18 | (1 << 17 | 3 << 9 if epr else 0) | 1 << 13 | current << 5 | 2
     return [vdm_header(0xFF00, 1, 1, version=version), 3 << 27 | 0xFFF1, 0, 0x00010000, cable]
 
 
