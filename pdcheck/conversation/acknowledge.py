@@ -137,7 +137,9 @@ def _name_senders(packets: Sequence[Packet]) -> list[Transmission]:
             continue
         message = parse(packet.data, on_cable=packet.sop.to_cable)
         if not packet.sop.to_cable:
-            sender = Party.SOURCE if message.header.power_role else Party.SINK
+            # Only a sink asks for power, whatever its header says of its role.
+            by_role = Party.SOURCE if message.header.power_role else Party.SINK
+            sender = Party.SINK if message.name in REQUESTS else by_role
         elif message.header.power_role:
             sender = Party.CABLE
         else:

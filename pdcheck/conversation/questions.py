@@ -13,11 +13,20 @@ from enum import StrEnum
 from pdcheck.conversation.model import Exchange, Party, Reset
 from pdcheck.conversation.names import OFFERS
 from pdcheck.messages.model import Message
-from pdcheck.standard.dialogues import CHUNK, CHUNK_REQUEST, DIALOGUES, VENDOR_ANSWER, VENDOR_REQUEST, Dialogue
+from pdcheck.standard.dialogues import (
+    CHUNK,
+    CHUNK_REQUEST,
+    DIALOGUES,
+    MODE_REQUEST,
+    VENDOR_ANSWER,
+    VENDOR_REQUEST,
+    Dialogue,
+)
 
 #: Payload bytes of a chunk (USB PD, section 6.13, MaxExtendedMsgChunkLen; from memory).
 _CHUNK_BYTES = 26
-_ATTENTION = 6
+#: Commands of structured vendor messages (USB PD, table of commands; Linux 6.1 pd_vdo.h).
+_ENTER_MODE, _EXIT_MODE, _ATTENTION = 4, 5, 6
 
 
 class Ended(StrEnum):
@@ -75,7 +84,10 @@ def topic(message: Message) -> str:
     if message.name == "Vendor_Defined" and first.get("structured") is True:
         if first.get("command_type") != "REQ":
             return VENDOR_ANSWER
-        return message.name if first.get("command") == _ATTENTION else VENDOR_REQUEST
+        command = first.get("command")
+        if command in (_ENTER_MODE, _EXIT_MODE):
+            return MODE_REQUEST
+        return message.name if command == _ATTENTION else VENDOR_REQUEST
     return message.name
 
 

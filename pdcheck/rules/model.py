@@ -143,10 +143,12 @@ class Case:
 
         Whoever waits in vain owes a Hard Reset; where both fall silent for good the plug may have been pulled.
         """
-        if self.vbus is None:
+        talk = self.conversation
+        last = max((t.packet.end_s for t in talk.transmissions), default=0.0)
+        # A charger whose plug was pulled takes VBUS away within tVBUSOFF, and not at once.
+        if self.vbus is None or talk.duration_s - last < timers.VBUS_OFF.max_s:
             return False
-        end = self.conversation.duration_s
-        seen = self.vbus.during(max(0.0, end - _LAST_LOOK_S), end)
+        seen = self.vbus.during(max(0.0, talk.duration_s - _LAST_LOOK_S), talk.duration_s)
         return seen is not None and seen.low > (vbus_levels.SINK_DISCONNECT.max or 0.0)
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from pdcheck.conversation.model import Exchange, Party, Silence
 from pdcheck.conversation.names import LONG_OFFER, OFFERS
+from pdcheck.conversation.questions import topic
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
@@ -227,21 +228,24 @@ def offer_pace(case: Case) -> Iterator[Claim]:
     reference="USB PD, section 6.5.15 (EPR_Source_Capabilities)",
 )
 def epr_offer_in_spr(case: Case) -> Iterator[Claim]:
-    if case.conversation.starts_midway:
-        return
     asked = {q.then.start_s for q in case.questions if q.then is not None}
-    mode = False
+    outside = False
     for one in case.conversation.exchanges:
-        if one.name == "EPR_Mode" and one.message.objects:
-            mode = one.message.objects[0].get("action") in ("Enter_Succeeded",)
+        if one.name == "Source_Capabilities" and one.start_s not in asked:
+            # In EPR mode nobody makes this offer unasked.
+            outside = True
+        elif topic(one.message) == "EPR_Mode Enter_Succeeded":
+            outside = False
+        elif topic(one.message) == "EPR_Mode Exit":
+            outside = True
         head = one.message.extended_header
         begins = head is not None and head.chunk_number == 0 and not head.request_chunk
-        if case.unreadable_between(0.0, one.start_s):
-            # The entry may be what the capture does not show.
-            return
-        if one.name == LONG_OFFER and begins and not mode and one.start_s not in asked:
+        if one.name != LONG_OFFER or not begins or not outside or one.start_s in asked:
+            continue
+        # The entry may be what the capture does not show.
+        if not case.unreadable_between(0.0, one.start_s):
             yield Claim(Who.SOURCE, one.start_s, "The charger sent an EPR offer outside of EPR mode and unasked.")
-            return
+        return
 
 
 RULES: tuple[Rule, ...] = (

@@ -62,16 +62,17 @@ def answer_late(case: Case) -> Iterator[Claim]:
     for one in case.questions:
         if one.answer is None or one.asked.acknowledged_s is None or one.answer.start_s in told:
             continue
-        if one.waited_s > one.dialogue.window.max_s + SLACK_S and not case.unreadable_between(
+        if one.waited_s > one.dialogue.window_of(one.answer.name).max_s + SLACK_S and not case.unreadable_between(
             one.asked.settled_s, one.next_s - 1e-6
         ):
             late[one.owed_by, topic(one.answer.message)].append(one)
     for (party, name), those in late.items():
         worst = max(those, key=lambda one: one.waited_s)
+        limit = worst.dialogue.window_of(name)
         yield Claim(
             party_of(party), worst.next_s,
             f"{NAME[party]} sent {name} {span(worst.waited_s)} after {topic(worst.asked.message)} was acknowledged (at "
-            f"most {worst.dialogue.window.max:g} ms are allowed), {times(len(those))}.",
+            f"most {limit.max:g} ms are allowed), {times(len(those))}.",
         )
 
 

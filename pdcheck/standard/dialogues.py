@@ -20,6 +20,8 @@ REFERENCE = "USB PD, sections 6.3 to 6.5 (messages) and 8.3.2 (message sequences
 CHUNK_REQUEST, CHUNK = "chunk request", "chunk"
 #: A structured vendor request (but Attention, which nobody answers), and ACK, NAK or BUSY to it.
 VENDOR_REQUEST, VENDOR_ANSWER = "Vendor_Defined request", "Vendor_Defined answer"
+#: A vendor request to enter or leave a mode, which takes longer.
+MODE_REQUEST = "Vendor_Defined mode request"
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,11 @@ class Dialogue:
     window: Limit = timers.RECEIVER_RESPONSE
     patience: Limit = timers.SENDER_RESPONSE_R2_0
     may_be_silent: bool = False
+    refusal: Limit | None = None
+
+    def window_of(self, answer: str) -> Limit:
+        """Within which an answer must begin: a port that does not know long messages waits before it says so."""
+        return self.refusal if self.refusal is not None and answer == "Not_Supported" else self.window
 
 
 def _answered(question: str, *answers: str) -> Dialogue:
@@ -75,9 +82,11 @@ DIALOGUES: dict[str, Dialogue] = {d.question: d for d in (
     Dialogue(CHUNK_REQUEST, frozenset({CHUNK, "Not_Supported"}), timers.RECEIVER_RESPONSE,
              timers.CHUNK_SENDER_RESPONSE),
     Dialogue(CHUNK, frozenset({CHUNK_REQUEST, "Not_Supported"}), timers.CHUNK_RECEIVER_REQUEST,
-             timers.CHUNK_SENDER_RESPONSE, may_be_silent=True),
+             timers.CHUNK_SENDER_RESPONSE, refusal=timers.CHUNKING_NOT_SUPPORTED),
     # In R2.0 a port without vendor messages stays silent; vendors may refuse theirs in ways of their own.
     Dialogue(VENDOR_REQUEST, frozenset({VENDOR_ANSWER, "Not_Supported"}), timers.VDM_RECEIVER_RESPONSE,
+             timers.VDM_SENDER_RESPONSE, may_be_silent=True),
+    Dialogue(MODE_REQUEST, frozenset({VENDOR_ANSWER, "Not_Supported"}), timers.VDM_MODE_RESPONSE,
              timers.VDM_SENDER_RESPONSE, may_be_silent=True),
 )}
 

@@ -186,6 +186,11 @@ VDM_RECEIVER_RESPONSE = Limit(
     "",
     _PD, "memory",
 )
+VDM_MODE_RESPONSE = Limit(
+    "tVDMEnterMode, tVDMExitMode", None, None, 25, "ms",
+    "a port enters or leaves a mode and answers within this",
+    _PD, "memory",
+)
 VDM_BUSY = Limit(
     "tVDMBusy", 50, None, None, "ms",
     "",
@@ -303,6 +308,7 @@ ALL: tuple[Limit, ...] = (
     VCONN_SOURCE_TIMEOUT,
     VDM_SENDER_RESPONSE,
     VDM_RECEIVER_RESPONSE,
+    VDM_MODE_RESPONSE,
     VDM_BUSY,
     DISCOVER_IDENTITY,
     CHUNK_SENDER_RESPONSE,
