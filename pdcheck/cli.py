@@ -21,6 +21,7 @@ from pdcheck.errors import PdcheckError
 COMMANDS = {
     "decode": "Read a capture, decode it, check it, print the negotiation report.",
     "explain": "Say what hex from a log or a datasheet means, bit by bit.",
+    "compare": "Show where two captures part: a good unit and a bad one, before a repair and after it.",
     "rules": "List the checks, or explain one.",
     "synth": "Write a waveform file for a conversation described in a text file (.talk).",
 }
