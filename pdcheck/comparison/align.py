@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from difflib import SequenceMatcher
 
-from pdcheck.comparison.fold import unrolled
+from pdcheck.comparison.fold import repeats_before, split
 from pdcheck.comparison.model import Doubt, Judged, Kind, Move, Row
 from pdcheck.conversation.names import ANSWERS, OFFERS, REQUESTS
 from pdcheck.rules import Case
@@ -46,28 +46,20 @@ def align(good: Sequence[Move], bad: Sequence[Move]) -> tuple[tuple[Row, ...], b
 def _begin(good: list[Move], bad: list[Move]) -> tuple[list[Move], list[Move], int]:
     """Both lists, and how many moves they begin with alike.
 
-    Where one side begins a try once more that the other has folded, the fold is opened for that once: the two part
-    inside of that try, not before it.
+    How often a try is repeated is no difference as long as both go on alike. Where they do not, the try that one side
+    made once more is what the other did not do: there its fold is opened.
     """
     same = 0
     while True:
         while same < min(len(good), len(bad)) and good[same].what == bad[same].what:
             same += 1
-        opened = _opened(good, bad, same)
-        if opened is not None:
-            good = opened
-            continue
-        opened = _opened(bad, good, same)
+        if same == len(good) == len(bad):
+            return good, bad, same
+        made = repeats_before(good, same), repeats_before(bad, same)
+        opened = split(good, same, made[1]) if made[0] > made[1] else split(bad, same, made[0])
         if opened is None:
             return good, bad, same
-        bad = opened
-
-
-def _opened(mine: list[Move], other: list[Move], end: int) -> list[Move] | None:
-    if end >= len(other) or not end or not mine[end - 1].run:
-        return None
-    start = end - mine[end - 1].run
-    return unrolled(mine, end) if start >= 0 and mine[start].what == other[end].what else None
+        good, bad = (opened, bad) if made[0] > made[1] else (good, opened)
 
 
 def _apart(good: Sequence[Move], bad: Sequence[Move]) -> list[Row]:
@@ -90,14 +82,11 @@ class Shown:
         self._midway = side.conversation.starts_midway
         self._case = Case.of(side.reading, side.conversation)
 
-    def doubt(
-        self, before: Move | None, after: Move | None, missing: Move, waited_s: float, before_there: Move | None
-    ) -> Doubt:
+    def doubt(self, before: Move | None, after: Move | None, missing: Move, waited_s: float) -> Doubt:
         """Whether this side may have made a move that its capture does not show.
 
         :param before: the side's last move before the place, ``after``: its next one; None where there is none.
-        :param missing: the move that the other side made there, ``waited_s`` seconds after its own last one, which
-            is ``before_there``.
+        :param missing: the move that the other side made there, ``waited_s`` seconds after its own last one.
         """
         if before is None:
             return Doubt.NOTHING if after is None else Doubt.MIDWAY if self._midway else Doubt.NONE
@@ -108,11 +97,4 @@ class Shown:
             return Doubt.UNREADABLE
         if after is not None:
             return Doubt.NONE
-        patience = before_there.times if before_there is not None and before_there.what == before.what else 0
-        if before.times > patience > 0 or (not patience and before.what.says_the_same(missing.what)):
-            # It went on with the same (unheard once more, or renewed) where the other side did otherwise: that is
-            # seen, whatever would have come later.
-            return Doubt.NONE
-        if before.what.says_the_same(missing.what):
-            return Doubt.ENDS
         return Doubt.ENDS if self.duration_s - before.last_s <= due_s else Doubt.NONE

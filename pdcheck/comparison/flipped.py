@@ -63,6 +63,10 @@ _CONTACT = "the receptacle's contact of that row, its solder joint, dirt or wear
 _PATH = "trace, series and protection part of that CC line"
 _PIN = "the chip's own pin and input for that CC line (last: it is the dearest to be wrong about)"
 _TWICE = "Capture each way once more before anything is desoldered: one flip may be chance or a plug that moved."
+_IF_ALL_ELSE = (
+    "This holds only if nothing else was changed: the same charger, cable and probes, the plug turned at the device "
+    "end only."
+)
 _AGAIN_BOTH_CC = (
     "Capture again with both CC contacts and VBUS probed: the way that shows nothing may only use the other contact."
 )
@@ -123,9 +127,9 @@ def _one_way(good: Judged, bad: Judged, works: int, notes: tuple[str, ...]) -> P
         ) if heard else ()
         return Pair(
             Proof.ONE_WAY, works,
-            f"Works one way ({name}) and not the other ({failing}): the fault lies in what only one CC contact uses"
-            f"{which}, not in the cable, the charger or the common part of the chip.",
-            cleared, (_CONTACT, _PATH, _PIN), (_TWICE, _OHMS, todo.CC_PATH), (*more, *accused, *notes),
+            f"Works one way ({name}) and not the other ({failing}): look at what only one CC contact uses"
+            f"{which}, not at the cable, the charger or the common part of the chip.",
+            cleared, (_CONTACT, _PATH, _PIN), (_TWICE, _OHMS, todo.CC_PATH), (*more, *accused, *notes, _IF_ALL_ELSE),
         )
     where = f" before {stopped.value}" if stopped is not None else " after the contract"
     return Pair(

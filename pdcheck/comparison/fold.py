@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import eq
 
 from pdcheck.comparison.model import Move, What
 from pdcheck.conversation.follow import object_at
@@ -24,12 +25,26 @@ _CONTENT_S = 8e-3
 _RESTARTS = ("Soft_Reset", "Hard Reset")
 
 
-def moves_of(conversation: Conversation) -> tuple[Move, ...]:
-    """The folded moves of a conversation, in time order."""
-    return fold(single_moves(conversation))
+def moves_of(conversation: Conversation, *, by_position: bool = False) -> tuple[Move, ...]:
+    """The folded moves of a conversation, in time order.
+
+    :param by_position: tell requests apart by the object's number instead of its voltage, for a pair in which one
+        capture does not show the offer.
+    """
+    return fold(single_moves(conversation, by_position=by_position))
 
 
-def single_moves(conversation: Conversation) -> list[Move]:
+def offer_missing(conversation: Conversation) -> bool:
+    """True where a request comes before any offer that the capture shows."""
+    for one in conversation.exchanges:
+        if one.name in OFFERS and one.sender is Party.SOURCE and one.message.objects:
+            return False
+        if one.name in REQUESTS:
+            return True
+    return False
+
+
+def single_moves(conversation: Conversation, *, by_position: bool = False) -> list[Move]:
     """Every exchange and reset as a move of its own, in time order."""
     steps: list[Exchange | Reset] = sorted(
         [*conversation.exchanges, *conversation.resets], key=lambda step: step.start_s
@@ -44,7 +59,7 @@ def single_moves(conversation: Conversation) -> list[Move]:
             end_s = step.packet.end_s
             moves.append(Move(what, step.sender, step.start_s, end_s, end_s, 1, 1, True, ()))
             continue
-        if step.name in OFFERS and step.sender is Party.SOURCE and step.message.objects:
+        if step.name in OFFERS and step.sender is Party.SOURCE and step.message.objects and not by_position:
             offered = step.message.objects
         following = steps[place + 1] if place + 1 < len(steps) else None
         answered, sure = _answered(step, following)
@@ -75,6 +90,8 @@ def _detail(step: Exchange, offered: tuple[DataObject, ...]) -> str:
     objects = step.message.objects
     if step.name in REQUESTS and objects:
         return _asked(objects[0], offered)
+    if step.name in ("EPR_Mode", "Extended_Control") and objects:
+        return str(objects[0].get("action") or objects[0].get("type") or "")
     if step.name == "Vendor_Defined" and objects:
         head = objects[0]
         if head.get("structured"):
@@ -116,43 +133,50 @@ def fold(moves: Sequence[Move]) -> tuple[Move, ...]:
 
 
 def _fold_runs(moves: list[Move], keys: list[int], length: int) -> tuple[list[Move], list[int]]:
-    out: list[list[Move]] = []
+    # One byte a place: 1 where the key comes again ``length`` further on. So many 1 in a row are a run and its repeat.
+    again = bytes(map(eq, keys, keys[length:]))
+    run = b"\1" * length
+    out: list[Move] = []
     out_keys: list[int] = []
-    place = 0
-    while place < len(moves):
-        run = keys[place : place + length]
-        # A run that was folded is repeated whole, or not at all.
-        if len(run) == length and out_keys[-length:] == run and len({len(made) for made in out[-length:]}) == 1:
-            for made, move in zip(out[-length:], moves[place : place + length], strict=True):
-                made.append(move)
-            place += length
-            continue
-        out.append([moves[place]])
-        out_keys.append(keys[place])
-        place += 1
-    return [joined(made, length) for made in out], out_keys
+    done = 0
+    while (place := again.find(run, done)) >= 0:
+        end = again.find(b"\0", place)
+        times = 1 + ((end if end >= 0 else len(again)) - place) // length
+        out += moves[done:place]
+        out_keys += keys[done : place + length]
+        done = place + times * length
+        out += [joined(moves[place + step : done : length], length, step) for step in range(length)]
+    return [*out, *moves[done:]], [*out_keys, *keys[done:]]
 
 
-def joined(made: Sequence[Move], run: int) -> Move:
-    """Repeats of one move, in time order, as one; ``run``: how many moves the try has that is repeated."""
+def joined(made: Sequence[Move], run: int, step: int) -> Move:
+    """Repeats of one move, in time order, as one: the ``step``-th (from 0) of a try of ``run`` moves."""
     first = made[0]
     if len(made) == 1:
         return first
     return replace(
         first, last_s=made[-1].last_s, times=sum(m.times for m in made), sent=sum(m.sent for m in made),
-        sure=all(m.sure for m in made), repeats=tuple(made), run=run,
+        sure=all(m.sure for m in made), repeats=tuple(made), run=run, step=step,
     )
 
 
-def unrolled(moves: Sequence[Move], end: int) -> list[Move] | None:
-    """The moves with the first of the folded tries that ends before ``end`` told apart from its repeats.
+def split(moves: Sequence[Move], end: int, times: int) -> list[Move] | None:
+    """The moves with the first ``times`` repeats of the folded try that ends before ``end`` told apart from the rest.
 
-    None where no folded try ends there.
+    None where no folded try ends there, or where it has no more repeats.
     """
     run = moves[end - 1].run if end else 0
     block = moves[max(0, end - run) : end]
-    if not run or len(block) < run or any(m.run != run or len(m.repeats) != len(block[0].repeats) for m in block):
+    made = len(moves[end - 1].repeats) if end else 0
+    if not run or made <= times or [(m.run, m.step, len(m.repeats)) for m in block] != [
+        (run, step, made) for step in range(run)
+    ]:
         return None
-    firsts = [m.repeats[0] for m in block]
-    rest = [joined(m.repeats[1:], run) for m in block]
-    return [*moves[: end - run], *firsts, *rest, *moves[end:]]
+    first = [joined(m.repeats[:times], run, m.step) for m in block]
+    rest = [joined(m.repeats[times:], run, m.step) for m in block]
+    return [*moves[: end - run], *first, *rest, *moves[end:]]
+
+
+def repeats_before(moves: Sequence[Move], end: int) -> int:
+    """How often the try that ends before ``end`` was made."""
+    return max(1, len(moves[end - 1].repeats)) if end else 1

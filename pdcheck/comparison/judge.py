@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pdcheck.comparison.align import MOST_MOVES, align
 from pdcheck.comparison.contents import find_contents
-from pdcheck.comparison.fold import moves_of
+from pdcheck.comparison.fold import moves_of, offer_missing
 from pdcheck.comparison.levels import levels
 from pdcheck.comparison.model import (
     Alike,
@@ -34,7 +34,9 @@ _CUTS = (Doubt.ENDS, Doubt.MIDWAY)
 
 def compare(good: Judged, bad: Judged) -> Comparison:
     """Compare two judged captures, the one that is known to work first."""
-    rows, too_long = align(moves_of(good.conversation), moves_of(bad.conversation))
+    # Without the offer a request's number has no voltage; then both sides go by the number.
+    numbers = offer_missing(good.conversation) or offer_missing(bad.conversation)
+    rows, too_long = align(*(moves_of(side.conversation, by_position=numbers) for side in (good, bad)))
     rows, partings = find_partings(rows, good, bad)
     delivered = _delivery(rows, good, bad)
     if delivered is not None:

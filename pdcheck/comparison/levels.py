@@ -161,7 +161,7 @@ def _state(volts: float) -> str:
 
 
 def _current(cases: tuple[Case, Case]) -> Measure | None:
-    """Current under the last contract, or in the last second where there is none."""
+    """Current under the last contract, or while VBUS is on in the last second where there is none."""
     sides = []
     for case in cases:
         contract = _last_contract(case)
@@ -170,7 +170,7 @@ def _current(cases: tuple[Case, Case]) -> Measure | None:
         if contract is not None:
             end = contract.ended_s if contract.ended_s is not None else end
             start = max(contract.since_s + _SETTLE_S, end - _UNDER_CONTRACT_S)
-        values = values_of(_looks(case.current, start, end), 0.0) if case.current is not None else None
+        values = values_of(_drawn(case, case.current, start, end), 0.0) if case.current is not None else None
         sides.append(None if values is None else replace(
             values, resolution=max(_CURRENT_STEP_A, _PROBE_SHARE * abs(values.typical)) / 2
         ))
@@ -179,6 +179,16 @@ def _current(cases: tuple[Case, Case]) -> Measure | None:
         min(left.typical, right.typical) < _NOT_CHARGING_A and max(left.typical, right.typical) > _CHARGING_A
     )
     return _pair("current", "input current", "A", sides, None, telling=telling)
+
+
+def _drawn(case: Case, current: AnalogLine, start_s: float, end_s: float) -> list[float]:
+    """The current's looks in that time, but for those at which VBUS is known to be off."""
+    amps = _looks(current, start_s, end_s)
+    volts = _looks(case.vbus, start_s, end_s) if case.vbus is not None else []
+    if len(volts) != len(amps):
+        return amps
+    on = [a for a, v in zip(amps, volts, strict=True) if v > (vbus_levels.SINK_DISCONNECT.max or 0.0)]
+    return on or amps
 
 
 def _bit_rates(good: Judged, bad: Judged) -> list[Measure | None]:
@@ -211,5 +221,6 @@ def _broken(side: Judged) -> tuple[int, int]:
 
 def _unheard(side: Judged, party: Party) -> tuple[int, int]:
     """How many packets of the other port ``party`` did not acknowledge, and of how many."""
-    sent = [e for e in side.conversation.exchanges if e.sop is Sop.SOP and e.sender is party.other]
+    sender = party.other
+    sent = [e for e in side.conversation.exchanges if e.sop is Sop.SOP and e.sender is sender]
     return sum(s in _NOTHING for e in sent for s in e.silences), sum(len(e.transmissions) for e in sent)

@@ -65,7 +65,8 @@ class Move:
     acknowledgement's end, or the message's) are those of the first, ``last_s`` is when the last had settled. Times in
     seconds from the start of its capture. ``sent``: packets, retries included. ``sure``: False where the capture
     cannot tell whether one of them was acknowledged. ``objects``: of the first. ``repeats``: what was folded into it,
-    itself first (empty for what was made once), and ``run``: how many moves the try has that was repeated.
+    itself first (empty for what was made once), ``run``: how many moves the try has that was repeated, ``step``: which
+    of them it is, from 0.
     """
 
     what: What
@@ -79,6 +80,7 @@ class Move:
     objects: tuple[DataObject, ...]
     repeats: tuple[Move, ...] = ()
     run: int = 0
+    step: int = 0
 
 
 class Kind(StrEnum):

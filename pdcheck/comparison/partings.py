@@ -75,10 +75,10 @@ def find_partings(rows: Sequence[Row], good: Judged, bad: Judged) -> tuple[tuple
         doubt = Doubt.NONE
         if moves_good:
             waited = _waited(before_good, moves_good[0])
-            doubt = shown_bad.doubt(before_bad, next_bad, moves_good[0], waited, before_good)
-        if moves_bad and doubt is Doubt.NONE:
+            doubt = shown_bad.doubt(before_bad, next_bad, moves_good[0], waited)
+        if moves_bad and not moves_good:
             waited = _waited(before_bad, moves_bad[0])
-            doubt = shown_good.doubt(before_good, next_good, moves_bad[0], waited, before_bad)
+            doubt = shown_good.doubt(before_good, next_good, moves_bad[0], waited)
         if doubt not in (Doubt.NONE, Doubt.UNREADABLE):
             out[first:last] = [Row(Kind.NOT_COMPARED, r.good, r.bad) for r in rows[first:last]]
         again = last if last < len(rows) else None
@@ -86,7 +86,7 @@ def find_partings(rows: Sequence[Row], good: Judged, bad: Judged) -> tuple[tuple
             _Side(before_good, moves_good[0] if moves_good else None, next_good, good.conversation.duration_s),
             _Side(before_bad, moves_bad[0] if moves_bad else None, next_bad, bad.conversation.duration_s),
         )
-        whose, headline = _going_on(rows, first, sides) or _whose(*sides)
+        whose, headline = _whose(*sides)
         found.append(Parting(
             row=first, whose=whose if doubt is Doubt.NONE else None, headline=headline,
             did_good=_sentence(sides[0], sides[1]), good_s=_when(sides[0].did),
@@ -149,31 +149,9 @@ def _whose(good: _Side, bad: _Side) -> tuple[Party | None, str]:
     return _known(move.by), made(move)
 
 
-def _going_on(rows: Sequence[Row], place: int, sides: tuple[_Side, _Side]) -> tuple[Party | None, str] | None:
-    """The move with which one side begins its try once more, where the other does something else; None elsewhere."""
-    good, bad = sides
-    for is_good, side, other in ((True, good, bad), (False, bad, good)):
-        if not _repeats_more(side, other):
-            continue
-        assert side.before is not None
-        row = rows[max(0, place - side.before.run)]
-        start = row.good if is_good else row.bad
-        if start is not None:
-            return _known(start.by), f"{made(start)}, once more"
-    return None
-
-
-def _repeats_more(side: _Side, other: _Side) -> bool:
-    """True where a side ends with a try that it made more often than the other, which did something else."""
-    before, there, did = side.before, other.before, other.did
-    if side.did is not None or side.next is not None or before is None or there is None or did is None:
-        return False
-    return before.run > 0 and before.times > there.times and not did.what.says_the_same(before.what)
-
-
 def _heard_otherwise(side: _Side, other: _Side) -> Move | None:
     """The side's move that is the other's as well but for its acknowledgement: it was the receiver's move."""
-    for there in (other.did, other.next, other.before):
+    for there in (other.did, other.next):
         if side.did is not None and there is not None and side.did.what.says_the_same(there.what):
             return side.did if side.did.what.answered is not there.what.answered else None
     return None
@@ -203,8 +181,6 @@ def _sentence(side: _Side, other: _Side) -> str:
         )
     else:
         words = f"no {there.what.name}" if there is not None else "nothing more"
-        if _repeats_more(side, other):
-            words += f": it goes on with the same, {times(side.before.times)} in all"
     return f"{words}; then nothing for {span(max(0.0, side.end_s - side.before.last_s))}, to the end of the capture."
 
 

@@ -7,14 +7,14 @@ which limit, is said here in one table.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from pdcheck.capture.model import AnalogLine
 from pdcheck.comparison.model import Allowed, Judged, Measure
 from pdcheck.comparison.spread import measured, values_of
-from pdcheck.conversation.model import Conversation, Exchange, Negotiation, Party
+from pdcheck.conversation.model import Conversation, Party
 from pdcheck.conversation.steps import received
 from pdcheck.rules import Case
 from pdcheck.rules.delivery import bounds_mv
@@ -29,6 +29,11 @@ _LOOK_S = 0.3
 _BIT_S = (electrical.UNIT_INTERVAL.max or 0.0) * 1e-6
 #: At most so many values of one delay are used: a contract that is kept alive for hours says nothing new.
 MOST_VALUES = 2000
+#: Packets that are looked through for each of them: no exchange of a negotiation has more. Our own choice.
+_PACKETS_A_VALUE = 8
+
+
+_Find = Callable[[Conversation], Iterator[float]]
 
 
 def _at_most(limit: Limit, words: str = "") -> Allowed:
@@ -40,90 +45,75 @@ class _Delay:
     id: str
     label: str
     allowed: Allowed | None
-    find: Callable[[Conversation], list[float]]
+    find: _Find
 
 
-def _acknowledging(party: Party, offers: bool) -> Callable[[Conversation], list[float]]:
+def _acknowledging(party: Party, offers: bool) -> _Find:
     """From a message's end to the start of its GoodCRC, by ``party``."""
+    sender = party.other
 
-    def find(talk: Conversation) -> list[float]:
-        starts = {t.packet.end_s: t.packet.start_s for t in talk.transmissions if t.name == "GoodCRC"}
-        by = (e for e in talk.exchanges if e.sop is Sop.SOP and e.sender is party.other)
-        return [
-            starts[e.acknowledged_s] - e.end_s for e in by
-            if e.acknowledged_s in starts and starts[e.acknowledged_s] > e.end_s
-            and (not offers or e.name == "Source_Capabilities")
-        ]
+    def find(talk: Conversation) -> Iterator[float]:
+        some = talk.transmissions[: _PACKETS_A_VALUE * MOST_VALUES]
+        starts = {t.packet.end_s: t.packet.start_s for t in some if t.name == "GoodCRC"}
+        for one in talk.exchanges:
+            if one.sop is Sop.SOP and one.sender is sender and (not offers or one.name == "Source_Capabilities"):
+                start = starts.get(one.acknowledged_s) if one.acknowledged_s is not None else None
+                if start is not None and start > one.end_s:
+                    yield start - one.end_s
 
     return find
 
 
-def _asking(talk: Conversation) -> list[float]:
-    found = []
+def _asking(talk: Conversation) -> Iterator[float]:
     for one in talk.negotiations:
         heard = [o for o in one.offers if received(o)]
         asked = one.request or one.late_request
         if heard and asked is not None and asked.start_s > heard[-1].settled_s:
-            found.append(asked.start_s - heard[-1].settled_s)
-    return found
+            yield asked.start_s - heard[-1].settled_s
 
 
-def _answering(talk: Conversation) -> list[float]:
-    return _between(talk, lambda n: n.request, lambda n: n.answer)
+def _answering(talk: Conversation) -> Iterator[float]:
+    for one in talk.negotiations:
+        if one.request is not None and one.answer is not None and one.answer.start_s > one.request.settled_s:
+            yield one.answer.start_s - one.request.settled_s
 
 
-def _getting_ready(extended: bool) -> Callable[[Conversation], list[float]]:
-    def find(talk: Conversation) -> list[float]:
-        done = [n for n in talk.negotiations if n.accepted and n.request is not None]
-        some = [n for n in done if (n.request is not None and n.request.name == "EPR_Request") is extended]
-        return [n.ready.start_s - n.answer.settled_s for n in some if n.ready is not None and n.answer is not None]
+def _getting_ready(extended: bool) -> _Find:
+    def find(talk: Conversation) -> Iterator[float]:
+        for one in talk.negotiations:
+            if one.request is None or one.answer is None or one.ready is None or not one.accepted:
+                continue
+            if (one.request.name == "EPR_Request") is extended:
+                yield one.ready.start_s - one.answer.settled_s
 
     return find
 
 
-def _between(
-    talk: Conversation, first: Callable[[Negotiation], Exchange | None],
-    second: Callable[[Negotiation], Exchange | None],
-) -> list[float]:
-    found = []
-    for one in talk.negotiations:
-        a, b = first(one), second(one)
-        if a is not None and b is not None and b.start_s > a.settled_s:
-            found.append(b.start_s - a.settled_s)
-    return found
-
-
-def _offering_again(talk: Conversation) -> list[float]:
+def _offering_again(talk: Conversation) -> Iterator[float]:
     """From the last retry of an unheard offer to the next offer of the try."""
-    return [
-        b.start_s - a.end_s for n in talk.negotiations for a, b in pairwise(n.offers) if a.acknowledged is False
-    ]
+    return (b.start_s - a.end_s for n in talk.negotiations for a, b in pairwise(n.offers) if a.acknowledged is False)
 
 
-def _retrying(talk: Conversation) -> list[float]:
+def _retrying(talk: Conversation) -> Iterator[float]:
     """From a message's end to the start of its retry."""
-    return [
-        b.start_s - a.end_s for e in talk.exchanges if e.sop is Sop.SOP for a, b in pairwise(e.transmissions)
-    ]
+    return (b.start_s - a.end_s for e in talk.exchanges if e.sop is Sop.SOP for a, b in pairwise(e.transmissions))
 
 
-def _renewing(talk: Conversation) -> list[float]:
+def _renewing(talk: Conversation) -> Iterator[float]:
     """Between the requests that keep a programmable contract."""
-    given = [(n.request.start_s, n) for n in talk.negotiations if n.request is not None and n.ready is not None]
-    return [
-        b_s - a_s for (a_s, a), (b_s, b) in pairwise(given)
-        if b.under_contract and _programmable(a) and _programmable(b)
-    ]
+    last: float | None = None
+    for one in talk.negotiations:
+        if one.request is None or one.ready is None:
+            continue
+        programmable = one.requested is not None and isinstance(one.requested.get("voltage_mv"), int)
+        if programmable and one.under_contract and last is not None:
+            yield one.request.start_s - last
+        last = one.request.start_s if programmable else None
 
 
-def _programmable(one: Negotiation) -> bool:
-    wanted = one.requested
-    return wanted is not None and isinstance(wanted.get("voltage_mv"), int)
-
-
-def _keeping_epr(talk: Conversation) -> list[float]:
-    says = [e.start_s for e in talk.exchanges if e.sender is Party.SINK and e.name == "Extended_Control"]
-    return [b - a for a, b in pairwise(says)]
+def _keeping_epr(talk: Conversation) -> Iterator[float]:
+    says = (e.start_s for e in talk.exchanges if e.sender is Party.SINK and e.name == "Extended_Control")
+    return (b - a for a, b in pairwise(says))
 
 
 _ACKNOWLEDGED = _at_most(timers.TRANSMIT)
@@ -162,7 +152,8 @@ def timings(good: Judged, bad: Judged) -> list[Measure]:
     found = []
     for delay in DELAYS:
         values = [
-            values_of(delay.find(side.conversation)[:MOST_VALUES], s) for side, s in zip((good, bad), step, strict=True)
+            values_of(list(islice(delay.find(side.conversation), MOST_VALUES)), s)
+            for side, s in zip((good, bad), step, strict=True)
         ]
         if any(v is not None for v in values):
             found.append(measured(delay.id, delay.label, "s", values[0], values[1], delay.allowed))

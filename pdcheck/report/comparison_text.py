@@ -37,6 +37,8 @@ _MARK = {
 }
 #: Rows of the moves that are shown around the first parting.
 _ROWS_BEFORE, _ROWS_AFTER = 4, 8
+#: On a narrower terminal the times of the moves stand in the line, not in columns.
+_TABLE_WIDTH = 66
 _CRITERION = (
     "Moves: another message, sender or outcome (acknowledged or not); a request for another voltage. How often a try "
     "is repeated does not count.",
@@ -145,29 +147,36 @@ def _moves(found: Comparison, width: int, everything: bool) -> Iterator[str]:
     begin, end = (0, len(rows)) if everything else (
         max(0, first - _ROWS_BEFORE), min(len(rows), first + _ROWS_AFTER)
     )
-    yield f"{'Moves':<8}{'good at':>10}{'bad at':>13}"
+    yield f"{'Moves':<8}{'good at':>10}{'bad at':>13}" if width >= _TABLE_WIDTH else "Moves"
     if begin:
-        yield f"        ... {count(begin, 'move')} before, alike"
+        yield f"  ... {count(begin, 'move')} before, alike"
     for row in rows[begin:end]:
         yield from _row(row, width)
     if end < len(rows):
-        yield f"        ... {count(len(rows) - end, 'move')} more (all of them with --moves)"
+        yield f"  ... {count(len(rows) - end, 'move')} more (all: --moves)"
     yield ""
 
 
 def _row(row: Row, width: int) -> list[str]:
-    times_ = "".join(f"{move.start_s:>11.4f} s" if move is not None else " " * 13 for move in (row.good, row.bad))
-    label = f"{_MARK[row.kind]:<6}{times_}  "
+    sides = (("good", row.good), ("bad", row.bad))
+    if width >= _TABLE_WIDTH:
+        at = "".join(f"{move.start_s:>11.4f} s" if move is not None else " " * 13 for _, move in sides)
+        return _wrap(_row_words(row), width, f"{_MARK[row.kind]:<6}{at}  ")
+    at = ", ".join(f"{name} {move.start_s:.4f} s" for name, move in sides if move is not None)
+    return _wrap(f"{at}: {_row_words(row)}", width, f"{_MARK[row.kind]:<6} ")
+
+
+def _row_words(row: Row) -> str:
     if row.good is None or row.bad is None:
         move = row.good or row.bad
-        return _wrap(told(move) if move is not None else "", width, label)
+        return told(move) if move is not None else ""
     good, bad = told(row.good, often=False), told(row.bad, often=False)
     text = good if good == bad else f"good {good}; bad {bad}"
     if row.good.times != row.bad.times:
         text += f" (good {times(row.good.times)}, bad {times(row.bad.times)})"
     elif row.good.times > 1:
         text += f", {times(row.good.times)}"
-    return _wrap(text, width, label)
+    return text
 
 
 def _contents(found: Comparison, width: int) -> Iterator[str]:
@@ -189,7 +198,8 @@ def _measures(found: Comparison, width: int) -> Iterator[str]:
     compared = sum(m.good is not None and m.bad is not None for m in found.measures)
     if not compared:
         return
-    yield f"Timings and levels: {compared} compared, {len(some)} differ by more than their spread"
+    differ = "1 differs" if len(some) == 1 else f"{len(some)} differ"
+    yield from _wrap(f"Timings and levels: {compared} compared, {differ} by more than the spread", width)
     for one in some:
         yield from _wrap(f"{one.label}: good {value_words(one, one.good)}; bad {value_words(one, one.bad)}.{_so(one)}",
                          width, "  ! " if one.counts else "  - ")
