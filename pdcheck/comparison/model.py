@@ -159,15 +159,16 @@ class Placed(StrEnum):
 class Values:
     """What one side shows of a measure.
 
-    ``spread``: what the values themselves leave open, in the measure's unit: half their range, or three scaled
-    MADs (0 for one value). ``resolution``: what the capture cannot resolve.
+    ``typical``: their median. ``least`` and ``most``: how far the capture's own spread reaches, in the measure's unit:
+    their range, or three scaled MADs around the median. ``resolution``: what the capture cannot resolve.
     """
 
     count: int
     typical: float
     low: float
     high: float
-    spread: float
+    least: float
+    most: float
     resolution: float
 
 

@@ -4,9 +4,10 @@ Why it is: no two healthy negotiations take the same time. A difference is worth
 neither capture itself varies that much, and it is suspicious only if one side leaves what the standard allows. The
 criterion stands here once; reports quote it.
 
-- Eight values or more on a side: its spread is three scaled MADs (median absolute deviation times 1.4826, which for
-  a normal distribution is the standard deviation).
-- Two to seven values: its spread is half their range, around the middle of the range.
+- Eight values or more on a side: its spread reaches three scaled MADs either way of the median (median absolute
+  deviation times 1.4826, which for a normal distribution is the standard deviation).
+- Two to seven values: its spread is their range.
+- Two sides differ where their spreads do not meet.
 - One value on either side: nothing is known of the spread, so the standard's tolerance is taken: two values that the
   standard both allows do not differ.
 - Added to that: what the capture resolves (sampling step, analyzer's clock, probe).
@@ -35,14 +36,12 @@ def values_of(found: Sequence[float], resolution: float) -> Values | None:
     """What a side's values say; None where it has none."""
     if not found:
         return None
-    low, high = min(found), max(found)
+    low, high, typical = min(found), max(found), median(found)
+    least, most = low, high
     if len(found) >= MANY:
-        typical = median(found)
-        spread = _DEVIATIONS * _SCALED * median(abs(v - typical) for v in found)
-    else:
-        typical = (low + high) / 2 if len(found) > 1 else low
-        spread = (high - low) / 2
-    return Values(len(found), typical, low, high, spread, resolution)
+        reach = _DEVIATIONS * _SCALED * median(abs(v - typical) for v in found)
+        least, most = typical - reach, typical + reach
+    return Values(len(found), typical, low, high, least, most, resolution)
 
 
 def measured(
@@ -55,23 +54,22 @@ def measured(
     """
     if good is None or bad is None:
         return Measure(id, label, unit, good, bad, allowed, False, Placed.NO_LIMIT, False, "one side has no value")
-    apart = abs(good.typical - bad.typical)
+    apart = _apart(good, bad)
     resolved = good.resolution + bad.resolution
     placed = _placed(good, bad, allowed)
     single = min(good.count, bad.count) == 1
     if apart <= resolved:
-        differs, why = False, "not further apart than the captures resolve"
+        differs, why = False, "the spreads meet, or are not further apart than the captures resolve"
     elif single and allowed is not None:
         if placed is Placed.BOTH_WITHIN:
             differs, why = False, "one value; both are within the standard"
         elif placed is Placed.BOTH_OUTSIDE:
-            differs = apart > good.spread + bad.spread + resolved + _width(allowed)
+            differs = apart > resolved + _width(allowed)
             why = "one value; both are outside of the standard"
         else:
             differs, why = True, "one value; one side only is within the standard"
     else:
-        differs = apart > good.spread + bad.spread + resolved
-        why = "further apart than both spreads" if differs else "not further apart than both spreads"
+        differs, why = True, "further apart than both spreads"
     counts = differs and (telling or placed in (Placed.GOOD_OUTSIDE, Placed.BAD_OUTSIDE))
     return Measure(id, label, unit, good, bad, allowed, differs, placed, counts, why)
 
@@ -86,15 +84,19 @@ def shared(id: str, label: str, good: tuple[int, int], bad: tuple[int, int]) -> 
     sides = []
     for some, all_ in (good, bad):
         share = some / all_
-        spread = 2 * sqrt(share * (1 - share) / all_)
-        sides.append(Values(all_, share, share, share, spread, 1 / all_))
+        reach = 2 * sqrt(share * (1 - share) / all_)
+        sides.append(Values(all_, share, share, share, share - reach, share + reach, 1 / all_))
     left, right = sides
-    apart = abs(left.typical - right.typical)
-    differs = apart > left.spread + right.spread + max(left.resolution, right.resolution)
+    differs = _apart(left, right) > max(left.resolution, right.resolution)
     much = [some >= _ENOUGH and some > _MUCH * all_ for some, all_ in (good, bad)]
     why = "further apart than chance allows" if differs else "not further apart than chance allows"
     counts = differs and much[0] is not much[1]
     return Measure(id, label, "share", left, right, None, differs, Placed.NO_LIMIT, counts, why)
+
+
+def _apart(good: Values, bad: Values) -> float:
+    """By how much the spreads of two sides miss each other; negative where they meet."""
+    return max(good.least - bad.most, bad.least - good.most)
 
 
 def _placed(good: Values, bad: Values, allowed: Allowed | None) -> Placed:

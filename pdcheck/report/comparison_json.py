@@ -134,6 +134,6 @@ def _allowed(one: Allowed | None) -> dict[str, Any] | None:
 def _values(one: Values | None) -> dict[str, Any] | None:
     if one is None:
         return None
-    numbers = {"typical": one.typical, "low": one.low, "high": one.high, "spread": one.spread,
-               "resolution": one.resolution}
+    numbers = {"typical": one.typical, "low": one.low, "high": one.high, "least": one.least,
+               "most": one.most, "resolution": one.resolution}
     return {"count": one.count, **{name: round(value, 9) for name, value in numbers.items()}}
