@@ -44,6 +44,13 @@ def test_before_and_after() -> None:
     assert result.stderr == ""
 
 
+def test_the_readme_shows_what_is_printed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    pair = "captures/demo/handheld_after_repair.csv captures/demo/handheld_before_repair.csv"
+    shown = (ROOT / "README.md").read_text(encoding="utf-8").split(f"$ pdcheck compare {pair}\n")[1].split("\n...\n")[0]
+    assert run("compare", *pair.split()).stdout.startswith(shown + "\n\nWhat was offered")
+
+
 @pytest.mark.parametrize(("good", "bad", "status", "first"), [
     (AFTER, AFTER, EXIT_PASS, "ALIKE"), (BEFORE, BEFORE, EXIT_PASS, "ALIKE"), (AFTER, BEFORE, EXIT_FAIL, "THEY PART"),
     (BEFORE, AFTER, EXIT_FAIL, "THEY PART"), (AFTER, SILENT, EXIT_INCONCLUSIVE, "CANNOT TELL"),
