@@ -15,6 +15,7 @@ from pdcheck.messages.model import DataObject
 from pdcheck.rules.words import power_object, request_object
 from pdcheck.verdict import Outcome, contract_words
 
+CHARGER_OFFERS = "charger offers"
 _ABSENT = "not there"
 #: What a device that charges changes all the time.
 _REGULATED = ("spr_pps", "spr_avs", "epr_avs")
@@ -39,14 +40,15 @@ def find_contents(rows: Sequence[Row], good: Judged, bad: Judged) -> tuple[Conte
 def _of_moves(good: Move, bad: Move) -> Iterator[Content]:
     name = good.what.name
     if name in OFFERS or name == "Sink_Capabilities":
-        whose = "offers" if good.what.sender is Party.SOURCE and name in OFFERS else "wants (Sink_Capabilities)"
+        offers = good.what.sender is Party.SOURCE and name in OFFERS
+        who = "charger" if good.what.sender is Party.SOURCE else "device"
+        topic = CHARGER_OFFERS if offers else f"{who}'s {name}"
         left, right = ([o for o in m.objects if o.raw] for m in (good, bad))
         for place in range(max(len(left), len(right))):
             a = power_object(left[place]) if place < len(left) else _ABSENT
             b = power_object(right[place]) if place < len(right) else _ABSENT
             if a != b:
-                who = "charger" if good.what.sender is Party.SOURCE else "device"
-                yield Content(f"{who} {whose}, object {place + 1}", a, b, True, good.start_s, bad.start_s)
+                yield Content(f"{topic}, object {place + 1}", a, b, True, good.start_s, bad.start_s)
         if left and right and left[0].kind == right[0].kind == "fixed" and name in OFFERS:
             yield from _of_flags(left[0], right[0], good, bad)
     elif name in REQUESTS and good.objects and bad.objects:

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from operator import eq
 
-from pdcheck.comparison.model import Move, What
+from pdcheck.comparison.model import Heard, Move, What
 from pdcheck.conversation.follow import object_at
-from pdcheck.conversation.model import Conversation, Exchange, Party, Reset
+from pdcheck.conversation.model import Conversation, Exchange, Party, Reset, Silence
 from pdcheck.conversation.names import OFFERS, REQUESTS
 from pdcheck.messages.model import DataObject
 from pdcheck.rules.words import volts
@@ -55,15 +55,15 @@ def single_moves(conversation: Conversation, *, by_position: bool = False) -> li
         if isinstance(step, Reset):
             # Its sender is known only where the bit rates give it away, so it is no part of what makes it the same.
             name = step.packet.sop.value if step.packet.sop is not None else "reset"
-            what = What(Party.UNKNOWN, name, None, "", True)
+            what = What(Party.UNKNOWN, name, None, "", Heard.YES)
             end_s = step.packet.end_s
             moves.append(Move(what, step.sender, step.start_s, end_s, end_s, 1, 1, True, ()))
             continue
         if step.name in OFFERS and step.sender is Party.SOURCE and step.message.objects and not by_position:
             offered = step.message.objects
         following = steps[place + 1] if place + 1 < len(steps) else None
-        answered, sure = _answered(step, following)
-        what = What(step.sender, step.name, step.sop, _detail(step, offered), answered)
+        heard, sure = _heard(step, following)
+        what = What(step.sender, step.name, step.sop, _detail(step, offered), heard)
         moves.append(Move(
             what, step.sender, step.start_s, step.settled_s, step.settled_s, 1, len(step.transmissions), sure,
             step.message.objects,
@@ -71,19 +71,20 @@ def single_moves(conversation: Conversation, *, by_position: bool = False) -> li
     return moves
 
 
-def _answered(step: Exchange, following: Exchange | Reset | None) -> tuple[bool, bool]:
+def _heard(step: Exchange, following: Exchange | Reset | None) -> tuple[Heard, bool]:
     """Whether the move was acknowledged, and whether the capture is sure of it."""
     if step.acknowledged is True:
-        return True, True
+        return Heard.YES, True
     if step.acknowledged is None:
-        return True, False
+        return Heard.YES, False
+    unheard = Heard.WRONG_ID if Silence.WRONG_ID in step.silences else Heard.NO
     if step.sop is not Sop.SOP or len(step.transmissions) > 1 or following is None or step.name in OFFERS:
-        return False, True
+        return unheard, True
     name = following.name if isinstance(following, Exchange) else "Hard Reset"
     # A sender that neither repeats nor resets has got its GoodCRC, though the capture does not show it.
     if name in _RESTARTS or (name == step.name and following.start_s - step.end_s < _CONTENT_S):
-        return False, True
-    return True, False
+        return unheard, True
+    return Heard.YES, False
 
 
 def _detail(step: Exchange, offered: tuple[DataObject, ...]) -> str:
@@ -95,7 +96,7 @@ def _detail(step: Exchange, offered: tuple[DataObject, ...]) -> str:
     if step.name == "Vendor_Defined" and objects:
         head = objects[0]
         if head.get("structured"):
-            return f"{head.get('command')} {head.get('command_type')}"
+            return f"{head.get('command_name') or head.get('command')} {head.get('command_type')}"
         svid = head.get("svid")
         return f"unstructured, SVID 0x{svid:04X}" if isinstance(svid, int) else "unstructured"
     return ""
@@ -106,7 +107,7 @@ def _asked(wanted: DataObject, offered: tuple[DataObject, ...]) -> str:
     position = wanted.get("position")
     given = object_at(offered, position) if isinstance(position, int) else None
     if given is None:
-        return f"object {position}"
+        return f"object {position}, which was not offered" if offered else f"object {position}"
     if given.kind == "fixed":
         return volts(given.number("voltage_mv"))
     if given.kind in ("variable", "battery"):

@@ -7,7 +7,7 @@ where either capture carries no verdict it can be no proof, and says so.
 from __future__ import annotations
 
 from pdcheck.comparison.align import MOST_MOVES, align
-from pdcheck.comparison.contents import find_contents
+from pdcheck.comparison.contents import CHARGER_OFFERS, find_contents
 from pdcheck.comparison.fold import moves_of, offer_missing
 from pdcheck.comparison.levels import levels
 from pdcheck.comparison.model import (
@@ -44,7 +44,7 @@ def compare(good: Judged, bad: Judged) -> Comparison:
     contents = find_contents(rows, good, bad)
     measures = (*timings(good, bad), *levels(good, bad))
     first = next((p for p in partings if p.doubt is Doubt.NONE), partings[0] if partings else None)
-    notes = _notes(good, bad)
+    notes = _notes(good, bad, contents)
     not_compared = _not_compared(good, bad, partings, measures, too_long)
     outcome = _outcome(good, bad, partings, contents, measures)
     return Comparison(
@@ -129,7 +129,7 @@ def _plural(text: str, number: int) -> str:
     return text.replace(" differ ", " differs ") if number == 1 else text
 
 
-def _notes(good: Judged, bad: Judged) -> tuple[str, ...]:
+def _notes(good: Judged, bad: Judged, contents: tuple[Content, ...]) -> tuple[str, ...]:
     notes = []
     outcomes = (good.verdict.outcome, bad.verdict.outcome)
     if same_recording(good, bad):
@@ -139,7 +139,9 @@ def _notes(good: Judged, bad: Judged) -> tuple[str, ...]:
     elif outcomes[0] is Outcome.FAIL:
         notes.append("The one given as good fails as well: it is no pattern of how it should be.")
     elif outcomes == (Outcome.PASS, Outcome.PASS):
-        notes.append("Both pass: what keeps one of them from charging, if anything, lies behind the negotiation.")
+        notes.append("Both reach a contract: if one of them does not charge, look behind the negotiation.")
+    if any(c.counts and c.topic.startswith(CHARGER_OFFERS) for c in contents):
+        notes.append("The chargers offer differently: to compare two devices, capture both with the same charger.")
     return tuple(notes)
 
 

@@ -30,19 +30,32 @@ class Judged(Protocol):
     def verdict(self) -> Verdict: ...
 
 
+class Heard(StrEnum):
+    """What stands where a move's acknowledgement should be. YES also where the capture cannot tell: only a proven
+    silence is one."""
+
+    YES = "acknowledged"
+    WRONG_ID = "acknowledged with another MessageID"
+    NO = "not acknowledged"
+
+
 @dataclass(frozen=True)
 class What:
     """What makes two moves the same move: who sends what, to whom, of what kind, and whether it was acknowledged.
 
     ``detail``: what a request asks for or which command a vendor message bears, in words; empty where the name says
-    all. ``answered`` is True also where the capture cannot tell: only a proven silence is one.
+    all.
     """
 
     sender: Party
     name: str
     sop: Sop | None
     detail: str
-    answered: bool
+    heard: Heard
+
+    @property
+    def answered(self) -> bool:
+        return self.heard is Heard.YES
 
     def says_the_same(self, other: What) -> bool:
         """True where only the acknowledgement may differ."""

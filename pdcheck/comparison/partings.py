@@ -36,7 +36,8 @@ def acts(move: Move) -> str:
     if what.name in _VERBS:
         return _VERBS[what.name]
     detail = f": {what.detail}" if what.detail else ""
-    cable = f" to the cable ({what.sop.value})" if what.sop is not None and what.sop.to_cable else ""
+    to_cable = what.sop is not None and what.sop.to_cable and what.sender is not Party.CABLE
+    cable = f" to the cable ({what.sop})" if to_cable else ""
     return f"sends {what.name}{detail}{cable}"
 
 
@@ -55,7 +56,7 @@ def told(move: Move, *, often: bool = True) -> str:
     who = PARTY_WORDS[move.by].removeprefix("the ")
     words = f"{who}: {acts(move)}" if move.by is not Party.UNKNOWN else acts(move).removeprefix("sends ")
     if not move.what.answered:
-        words += ", not acknowledged"
+        words += f", {move.what.heard.value}"
     elif not move.sure:
         words += ", acknowledgement not shown"
     return words + (f", {times(move.times)}" if often and move.times > 1 else "")
@@ -153,7 +154,7 @@ def _heard_otherwise(side: _Side, other: _Side) -> Move | None:
     """The side's move that is the other's as well but for its acknowledgement: it was the receiver's move."""
     for there in (other.did, other.next):
         if side.did is not None and there is not None and side.did.what.says_the_same(there.what):
-            return side.did if side.did.what.answered is not there.what.answered else None
+            return side.did if side.did.what.heard is not there.what.heard else None
     return None
 
 
@@ -176,8 +177,8 @@ def _sentence(side: _Side, other: _Side) -> str:
         return "nothing is in the capture."
     same = there is not None and there.what.says_the_same(side.before.what)
     if same and not side.before.what.answered:
-        words = f"{made(side.before)} {times(side.before.times)} from {side.before.start_s:.4f} s on, without an " + (
-            f"acknowledgement ({side.before.sent} sent)"
+        words = f"{made(side.before)} {times(side.before.times)} from {side.before.start_s:.4f} s on, " + (
+            f"{side.before.what.heard.value} ({side.before.sent} sent)"
         )
     else:
         words = f"no {there.what.name}" if there is not None else "nothing more"
@@ -196,7 +197,7 @@ def _deed(side: _Side, move: Move) -> str:
         heard = before.what.answered and before.sure and before.what.sop is not None
         words += f", {span(_waited(before, move))} after {'the acknowledgement' if heard else before.what.name}"
     if not move.what.answered:
-        words += f", and gets no acknowledgement ({move.sent} sent)"
+        words += f", {move.what.heard.value} ({move.sent} sent)"
     elif move.what.name in OFFERS and move.sure:
         words += ", acknowledged"
     return words + (f"; {times(move.times)} in all" if move.times > 1 else "")

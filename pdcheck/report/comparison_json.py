@@ -10,7 +10,19 @@ from collections.abc import Sequence
 from typing import Any
 
 from pdcheck.comparison.flipped import Pair
-from pdcheck.comparison.model import Allowed, Comparison, Content, Doubt, Judged, Measure, Move, Parting, Row, Values
+from pdcheck.comparison.model import (
+    Allowed,
+    Comparison,
+    Content,
+    Doubt,
+    Heard,
+    Judged,
+    Measure,
+    Move,
+    Parting,
+    Row,
+    Values,
+)
 from pdcheck.messages import object_json
 from pdcheck.report.as_json import report_json
 from pdcheck.report.model import Report
@@ -102,6 +114,7 @@ def _move(move: Move | None) -> dict[str, Any] | None:
         "sop": move.what.sop.value if move.what.sop is not None else move.what.name,
         "detail": move.what.detail,
         "acknowledged": move.what.answered if move.sure or not move.what.answered else None,
+        "wrong_message_id": move.what.heard is Heard.WRONG_ID,
         "t_s": _time(move.start_s),
         "settled_s": _time(move.settled_s),
         "last_s": _time(move.last_s),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pdcheck.comparison.align import MOST_MOVES, align
 from pdcheck.comparison.fold import LONGEST_TRY, fold
-from pdcheck.comparison.model import Kind, Move, What
+from pdcheck.comparison.model import Heard, Kind, Move, What
 from pdcheck.conversation.model import Party
 from pdcheck.standard.line_code import Sop
 
@@ -23,7 +23,7 @@ TRIES = st.lists(st.tuples(st.text(LETTERS, min_size=1, max_size=5), st.integers
 def moves(text: str) -> list[Move]:
     """A move for each letter, a second apart."""
     return [
-        Move(What(Party.SOURCE, letter, Sop.SOP, "", True), Party.SOURCE, n, n + 0.25, n + 0.25, 1, 1, True, ())
+        Move(What(Party.SOURCE, letter, Sop.SOP, "", Heard.YES), Party.SOURCE, n, n + 0.25, n + 0.25, 1, 1, True, ())
         for n, letter in enumerate(text)
     ]
 
