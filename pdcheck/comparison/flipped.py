@@ -21,9 +21,10 @@ from pdcheck.capture.model import Role
 from pdcheck.comparison.judge import same_recording
 from pdcheck.comparison.model import Judged
 from pdcheck.conversation.model import Step
-from pdcheck.rules import Who
+from pdcheck.rules import Case, Who
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.delivery import Delivered
+from pdcheck.standard import vbus_levels
 from pdcheck.verdict import Outcome
 
 
@@ -129,7 +130,7 @@ def _one_way(good: Judged, bad: Judged, works: int, notes: tuple[str, ...]) -> P
             Proof.ONE_WAY, works,
             f"Works one way ({name}) and not the other ({failing}): look at what only one CC contact uses"
             f"{which}, not at the cable, the charger or the common part of the chip.",
-            cleared, (_CONTACT, _PATH, _PIN), (_TWICE, _OHMS, todo.CC_PATH), (*more, *accused, *notes, _IF_ALL_ELSE),
+            cleared, (_CONTACT, _PATH, _PIN), (_TWICE, _OHMS, todo.CC_PATH), (*notes, *more, *accused, _IF_ALL_ELSE),
         )
     where = f" before {stopped.value}" if stopped is not None else " after the contract"
     return Pair(
@@ -148,8 +149,8 @@ def _both_fail(a: Judged, b: Judged, notes: tuple[str, ...]) -> Pair:
         at = f" before {left.stopped_at.value}" if left.stopped_at is not None else " after the contract"
         return Pair(
             Proof.BOTH_FAIL_ALIKE, None,
-            f"Fails both ways at the same place ({at.strip()}): a single contact or CC path is not the cause; look at "
-            "what both ways share.",
+            f"Fails both ways at the same place ({at.strip()}): one contact or CC path alone is not the cause; look "
+            "at what both ways share.",
             ("a fault of one CC contact or one CC path alone",),
             ("charger", "cable (its CC wire, the plug's own CC finger)", "supply of the negotiating chip, its bus",
              "what the chip has once for both CC lines", "a fault common to both rows: liquid, a cracked port"),
@@ -180,7 +181,25 @@ def _no_proof(a: Judged, b: Judged, notes: tuple[str, ...]) -> Pair:
         Proof.NONE, None,
         f"{name} {says}, but {doubtful[0]} cannot tell ({_clause(bad.verdict.summary)}): the flip test proves nothing "
         "about that way.",
-        cleared, (), (*((_SEEN,) if silent else ()), _AGAIN_BOTH_CC, *bad.verdict.next[:1]), notes,
+        cleared, (), (*((_SEEN,) if silent else ()), _AGAIN_BOTH_CC, *bad.verdict.next[:1]),
+        (*notes, *(_vbus_when_silent(bad) if silent else ())),
+    )
+
+
+def _vbus_when_silent(side: Judged) -> tuple[str, ...]:
+    """What VBUS says of a way in which nobody talked, where it was captured."""
+    vbus = Case.of(side.reading, side.conversation).vbus
+    seen = vbus.during(0.0, side.conversation.duration_s) if vbus is not None else None
+    if seen is None:
+        return ()
+    if seen.high < (vbus_levels.SAFE_5V.min or 0.0):
+        return (
+            f"In the silent capture VBUS never reads more than {max(0.0, seen.high):.2f} V: the charger did not see the "
+            "device's pull-down on that contact, or the plug was not in.",
+        )
+    return (
+        f"In the silent capture VBUS reads up to {seen.high:.2f} V, so power was switched on: the talk was on the contact "
+        "that was not probed, or did not come.",
     )
 
 

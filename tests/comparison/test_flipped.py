@@ -106,6 +106,15 @@ def test_no_proof_where_one_cannot_tell(other: str) -> None:
         assert "volts on VBUS" in flipped(first, silent()).next[0]
 
 
+@pytest.mark.parametrize(("volts", "words"), [(0.02, "did not see the device"), (5.07, "power was switched on")])
+def test_vbus_of_a_silent_way(volts: float, words: str) -> None:
+    """What is on VBUS is said; it is no proof, for the plug may not have been in."""
+    quiet = replace(healthy_talk("plain", 1, 1), packets=(), names=(), bursts=(), vbus=((0.0, volts), (9.0, volts)))
+    pair = flipped(good(), judged(quiet))
+    assert pair.proof is Proof.NONE
+    assert words in pair.notes[-1]
+
+
 def test_one_file_twice_is_no_flip() -> None:
     bad = faulty("no_request")
     assert flipped(bad, bad).proof is Proof.NONE
@@ -115,12 +124,12 @@ def test_one_file_twice_is_no_flip() -> None:
 def test_whether_the_plug_was_turned() -> None:
     a, b = good(), faulty("offers_unacknowledged")
     turned = flipped(on(a, Role.CC1), on(b, Role.CC2))
-    assert "moved from CC1 to CC2" in turned.notes[-2]
+    assert "moved from CC1 to CC2" in turned.notes[0]
     assert "probed as CC2" in turned.summary
     not_turned = flipped(on(a, Role.CC1), on(b, Role.CC1))
-    assert "was not turned" in not_turned.notes[-2]
+    assert "was not turned" in not_turned.notes[0]
     assert "probed as" not in not_turned.summary
-    assert "cannot be seen" in flipped(a, b).notes[-2]
+    assert "cannot be seen" in flipped(a, b).notes[0]
 
 
 def test_every_pair_of_verdicts_comes_to_something() -> None:
