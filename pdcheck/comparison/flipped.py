@@ -194,12 +194,12 @@ def _vbus_when_silent(side: Judged) -> tuple[str, ...]:
         return ()
     if seen.high < (vbus_levels.SAFE_5V.min or 0.0):
         return (
-            f"In the silent capture VBUS never reads more than {max(0.0, seen.high):.2f} V: the charger did not see the "
-            "device's pull-down on that contact, or the plug was not in.",
+            f"In the silent capture VBUS never reads more than {max(0.0, seen.high):.2f} V: the charger did not see "
+            "the device's pull-down on that contact, or the plug was not in.",
         )
     return (
-        f"In the silent capture VBUS reads up to {seen.high:.2f} V, so power was switched on: the talk was on the contact "
-        "that was not probed, or did not come.",
+        f"In the silent capture VBUS reads up to {seen.high:.2f} V, so power was switched on: the talk was on the "
+        "contact that was not probed, or did not come.",
     )
 
 
