@@ -128,7 +128,7 @@ def _vbus_under_contract(cases: tuple[Case, Case]) -> Measure | None:
 def _cc_at_rest(good: Judged, bad: Judged) -> Measure | None:
     """CC between packets; a difference tells where it changes what is advertised."""
     sides = [_resting(side) for side in (good, bad)]
-    states = [_state(v.typical) if v is not None else "" for v in sides]
+    states = [advertised(v.typical) if v is not None else "" for v in sides]
     telling = all(states) and states[0] != states[1]
     words = " / ".join(states) if telling else ""
     return _pair(
@@ -151,8 +151,9 @@ def _resting(side: Judged) -> Values | None:
     return values_of([s.typical for s in spans if s is not None], _CC_STEP_V / 2)
 
 
-def _state(volts: float) -> str:
-    """What a sink reads in that level, by the nearest band; empty above all of them."""
+def advertised(volts: float) -> str:
+    """The band in which a sink reads a CC level in volts (``"vRd-1.5"``), by the thresholds between the bands;
+    ``"open"`` above all of them."""
     bands = [b for b in cc_levels.ALL if b.seen_from == "sink"]
     for band in bands:
         if volts <= (band.threshold_v if band.threshold_v is not None else band.max_v or 0.0):

@@ -12,6 +12,7 @@ import pytest
 from pdcheck import check, decode, open_capture
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.comparison import Alike, Comparison, compare
+from pdcheck.comparison.levels import advertised
 from pdcheck.comparison.model import Measure, Placed
 from pdcheck.report.model import Report
 from tests.comparison.sides import healthy_talk, judged, two_streams
@@ -111,6 +112,16 @@ def volts(folder: Path, idle_v: float, delays: int) -> Report:
     capture = talk.capture(LineManners(idle=1 if idle_v > 0.5 else 0), tail_s=2e-3)
     path = write_volts(folder / f"{idle_v}{delays}.csv", capture, 5e6, random.Random(delays), idle_v=idle_v)
     return check(decode(open_capture(str(path))))
+
+
+@pytest.mark.parametrize(("level", "state"), [
+    (0.0, "vRa"), (0.19, "vRa"), (0.21, "vRd-USB"), (0.41, "vRd-USB"), (0.65, "vRd-USB"), (0.67, "vRd-1.5"),
+    (1.22, "vRd-1.5"), (1.24, "vRd-3.0"), (2.03, "vRd-3.0"), (2.05, "open"), (3.3, "open"),
+])
+def test_what_a_cc_level_says(level: float, state: str) -> None:
+    """Either side of the thresholds 0.2, 0.66 and 1.23 V and of the end at 2.04 V (USB Type-C, voltage on a sink's CC
+    pins; 0.2 V from memory, the others as quoted in a public design note)."""
+    assert advertised(level) == state
 
 
 def test_the_cc_level_counts_where_it_says_something_else(tmp_path: Path) -> None:
