@@ -21,9 +21,10 @@ from pdcheck.errors import PdcheckError
 COMMANDS = {
     "decode": "Read a capture, decode it, check it, print the negotiation report.",
     "explain": "Say what hex from a log or a datasheet means, bit by bit.",
+    "rules": "List the checks, or explain one.",
+    "compare": "Show where two captures part: a good unit and a bad one, before a repair and after it.",
     "casebook": "Keep cases, and find the ones that look alike.",
     "watch": "Judge each capture that lands in a folder.",
-    "rules": "List the checks, or explain one.",
     "synth": "Write a waveform file for a conversation described in a text file (.talk).",
 }
 

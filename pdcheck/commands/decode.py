@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pdcheck.commands.terminal import EXIT_UNUSABLE, complain, painter, status_of, width, worst_of
-from pdcheck.errors import PdcheckError
+from pdcheck.errors import InputError, PdcheckError
 
 if TYPE_CHECKING:
     from pdcheck.report.model import Report
@@ -25,11 +25,13 @@ if TYPE_CHECKING:
 @click.option("--vbus", metavar="NAME", help="Which column is VBUS.")
 @click.option("--current", metavar="NAME", help="Which column is the current.")
 @click.option("--rate", type=float, metavar="HZ", help="Samples a second, for files that hold samples without times.")
+@click.option("--pair", type=click.Choice(["flipped"]), help="How two files belong together: flipped, the plug turned "
+              "over at the device between them. Says what that proves.")
 @click.option("--quiet", is_flag=True, help="One line a file.")
 @click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")
 def decode(
     files: tuple[str, ...], as_json: bool, messages: bool, cc: str | None, cc2: str | None, vbus: str | None,
-    current: str | None, rate: float | None, quiet: bool, no_color: bool,
+    current: str | None, rate: float | None, pair: str | None, quiet: bool, no_color: bool,
 ) -> None:
     """Read a capture, decode it, check it, print the negotiation report.
 
@@ -38,30 +40,37 @@ def decode(
     """
     statuses: list[int] = []
     several = len(files) > 1
+    if pair is not None and len(files) != 2:
+        raise InputError(f"--pair takes two files, not {len(files)}", "name the capture of each way of the plug")
     reports: list[str] = []
+    judged: list[Report] = []
     for index, path in enumerate(files):
         try:
-            report = _judge(path, {"cc1": cc, "cc2": cc2, "vbus": vbus, "current": current}, rate)
+            report = judge(path, {"cc1": cc, "cc2": cc2, "vbus": vbus, "current": current}, rate)
         except PdcheckError as error:
             complain(error.one_line())
             statuses.append(EXIT_UNUSABLE)
             continue
         statuses.append(status_of(report))
-        if as_json:
+        judged.append(report)
+        if as_json and pair is None:
             from pdcheck.report.as_json import dumps
 
             reports.append(dumps(report))
-        else:
+        elif not as_json:
             if several and index and not quiet:
                 click.echo("=" * 72)
             click.echo(_text(report, messages, quiet, no_color), nl=False)
     if as_json and reports:
         # One file gives one object; several give a list, so that the output is one JSON value either way.
         click.echo(reports[0] if not several else "[" + ",\n".join(reports) + "]")
+    if pair is not None and judged:
+        _say_pair(judged, as_json, quiet, no_color)
     raise SystemExit(worst_of(statuses))
 
 
-def _judge(path: str, columns: dict[str, str | None], rate: float | None) -> Report:
+def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Report:
+    """The report on one file; ``columns``: what the user calls the lines, by role."""
     from pdcheck.capture import Role, open_capture
     from pdcheck.pipeline import check
     from pdcheck.pipeline import decode as decode_capture
@@ -76,3 +85,22 @@ def _text(report: Report, messages: bool, quiet: bool, no_color: bool) -> str:
     if quiet:
         return quiet_text(report)
     return report_text(report, width=width(), messages=messages, paint=painter(no_color) or plain)
+
+
+def _say_pair(reports: list[Report], as_json: bool, quiet: bool, no_color: bool) -> None:
+    """What two ways of the plug prove together; nothing where one of the files could not be used."""
+    from pdcheck.comparison import flipped
+
+    pair = flipped(*reports) if len(reports) == 2 else None
+    if as_json:
+        from pdcheck.report.comparison_json import dumps, pair_json
+
+        click.echo(dumps(pair_json(reports, pair)))
+    elif pair is not None:
+        from pdcheck.report.as_text import plain
+        from pdcheck.report.comparison_text import pair_quiet, pair_text
+
+        if not quiet:
+            click.echo("=" * 72)
+        click.echo(pair_quiet(pair) if quiet else pair_text(pair, width=width(), paint=painter(no_color) or plain),
+                   nl=False)

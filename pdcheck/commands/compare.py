@@ -1,0 +1,54 @@
+"""``pdcheck compare``.
+
+Why it is: a good unit beside a bad one, before beside after: where the two captures part.
+"""
+
+from __future__ import annotations
+
+import click
+
+from pdcheck.commands.terminal import EXIT_FAIL, EXIT_INCONCLUSIVE, EXIT_PASS, painter, width
+from pdcheck.errors import InputError
+
+
+@click.command()
+@click.argument("good", metavar="GOOD")
+@click.argument("bad", metavar="BAD")
+@click.option("--json", "as_json", is_flag=True, help="The comparison as JSON on standard output, nothing else there.")
+@click.option("--moves", is_flag=True, help="Every move, not only those around the first place where they part.")
+@click.option("--cc", metavar="NAME", help="Which column is CC (CC1) in both: its name or its number, from 1.")
+@click.option("--cc2", metavar="NAME", help="Which column is CC2.")
+@click.option("--vbus", metavar="NAME", help="Which column is VBUS.")
+@click.option("--current", metavar="NAME", help="Which column is the current.")
+@click.option("--rate", type=float, metavar="HZ", help="Samples a second, for files that hold samples without times.")
+@click.option("--quiet", is_flag=True, help="One line.")
+@click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")
+def compare(
+    good: str, bad: str, as_json: bool, moves: bool, cc: str | None, cc2: str | None, vbus: str | None,
+    current: str | None, rate: float | None, quiet: bool, no_color: bool,
+) -> None:
+    """Show where two captures part: a good unit and a bad one, or after a repair and before it.
+
+    GOOD is the capture that shows how it should be. Exit status: 0 the two are alike, 1 they part, 2 a file could not
+    be used, 3 they cannot be compared.
+    """
+    from pdcheck.commands.decode import judge
+    from pdcheck.comparison import Alike
+    from pdcheck.comparison import compare as compare_judged
+
+    if good == bad == "-":
+        raise InputError("both captures are to come from standard input", "name a file for one of them")
+    columns = {"cc1": cc, "cc2": cc2, "vbus": vbus, "current": current}
+    found = compare_judged(judge(good, columns, rate), judge(bad, columns, rate))
+    if as_json:
+        from pdcheck.report.comparison_json import comparison_json, dumps
+
+        click.echo(dumps(comparison_json(found)))
+    else:
+        from pdcheck.report.as_text import plain
+        from pdcheck.report.comparison_text import comparison_quiet, comparison_text
+
+        click.echo(comparison_quiet(found) if quiet else comparison_text(
+            found, width=width(), moves=moves, paint=painter(no_color) or plain,
+        ), nl=False)
+    raise SystemExit({Alike.ALIKE: EXIT_PASS, Alike.PART: EXIT_FAIL}.get(found.outcome, EXIT_INCONCLUSIVE))
