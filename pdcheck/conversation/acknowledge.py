@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from statistics import median
 
 from pdcheck.conversation.model import Exchange, Party, Reset, Silence, Transmission
@@ -21,6 +22,8 @@ from pdcheck.standard.line_code import Sop
 _GOODCRC = "GoodCRC"
 #: A GoodCRC begins within tTransmit (195 us) and is complete within tReceive; a late one is still paired.
 _LATEST_ACK_S = 1.4 * timers.RECEIVE.max_s
+#: By so much the end of a packet may be read wrongly. Our own choice.
+_LATE_BY_S = 50e-6
 #: Something unreadable that begins before a retry can begin (tReceive minimum) stands where the GoodCRC should be.
 _ACK_PLACE_S = 0.8 * timers.RECEIVE.min_s
 #: A repeat of the same bytes this soon is a retry; later it is a new try. Retries follow within about 1.3 ms.
@@ -68,6 +71,7 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
             drafts.append(last)
         if found.end_s is not None:
             last.acknowledged_s = found.end_s
+            last.late.append(found.late)
         if found.silence is not None:
             last.silences.append(found.silence)
         if found.wrong_id is not None:
@@ -97,6 +101,7 @@ class _Acknowledgement:
     silence: Silence | None = None
     wrong_id: int | None = None
     by: int | None = None
+    late: bool = False
 
 
 class _Draft:
@@ -106,6 +111,7 @@ class _Draft:
         self.first = first
         self.packets = packets
         self.acknowledged_s: float | None = None
+        self.late: list[bool] = []
         self.silences: list[Silence] = []
         self.wrong_ids: list[int] = []
         self.members: list[int] = []
@@ -120,6 +126,10 @@ class _Draft:
 
     def done(self) -> Exchange:
         assert self.first.message is not None and self.first.packet.sop is not None
+        if len(self.late) > 1 and all(self.late):
+            # The sender repeated it all the same: for it none of them came in time.
+            self.acknowledged_s = None
+            self.silences += [Silence.LATE] * len(self.late)
         return Exchange(
             name=self.first.name, sender=self.first.sender, sop=self.first.packet.sop, message=self.first.message,
             transmissions=tuple(self.packets), acknowledged_s=self.acknowledged_s, silences=tuple(self.silences),
@@ -152,7 +162,35 @@ def _name_senders(packets: Sequence[Packet]) -> list[Transmission]:
         elif swapping and message.name == "PS_RDY":
             vconn_source, swapping = vconn_source.other, False
         sent.append(Transmission(packet, sender, message))
-    return _reset_senders(sent)
+    return _reset_senders(_who_they_are(sent))
+
+
+def _who_they_are(sent: list[Transmission]) -> list[Transmission]:
+    """Give a port that claims the other's power role its messages back.
+
+    A message and its GoodCRC come from two ports, so where both claim one role one of them is wrong. Only a source
+    offers unasked, and only a sink asks for power: who is wrong there is wrong in its other messages as well.
+    """
+    wrong: set[Party] = set()
+    done = list(sent)
+    asked = False
+    for place, (one, ack) in enumerate(pairwise(sent)):
+        if one.message is None or ack.message is None or one.packet.sop is not Sop.SOP or one.name == _GOODCRC:
+            continue
+        claims = Party.SOURCE if one.message.header.power_role else Party.SINK
+        same = (
+            ack.name == _GOODCRC and ack.packet.sop is Sop.SOP
+            and ack.message.header.power_role == one.message.header.power_role
+            and ack.message.header.message_id == one.message.header.message_id
+        )
+        if same and one.name in REQUESTS and claims is Party.SOURCE:
+            wrong.add(Party.SINK)
+        elif same and one.name == OFFERS[0] and claims is Party.SINK and not asked:
+            wrong.add(Party.SOURCE)
+        asked = one.name == "Get_Source_Cap"
+        if same and claims.other in wrong:
+            done[place] = replace(one, sender=claims.other)
+    return done
 
 
 def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
@@ -195,7 +233,8 @@ def _acknowledgement(
             break
         if other.packet.sop is packet.sop:
             if other.message.header.message_id == message.header.message_id:
-                return _Acknowledgement(end_s=other.packet.end_s, by=later)
+                late = other.packet.end_s - packet.end_s > timers.RECEIVE.max_s + _LATE_BY_S
+                return _Acknowledgement(end_s=other.packet.end_s, by=later, late=late)
             return _Acknowledgement(
                 silence=Silence.WRONG_ID, wrong_id=other.message.header.message_id, by=later
             )

@@ -195,7 +195,7 @@ class _Follower:
             return Event.REQUEST if name in REQUESTS else None
         if name in ANSWERS or name == "Not_Supported":
             question = self._question.pop(sender.other, None)
-            if question is None and name == "Accept":
+            if question is None and name == "Accept" and not self._too_late(exchange):
                 self.unasked.append(exchange.start_s)
             if name == "Accept" and question in ("PR_Swap", "FR_Swap"):
                 # The new source makes an offer of its own, and the PS_RDYs that come now are those of the swap: what
@@ -204,6 +204,8 @@ class _Follower:
                 if self.current is not None:
                     self._close(Ending.REPLACED, exchange.start_s, None)
                     self.state = State.IDLE
+                if self._standing():
+                    self.contracts[-1] = replace(self.contracts[-1], ended_s=exchange.start_s)
             if question in REQUESTS or (question is None and self.state is State.REQUESTED):
                 return _ANSWER_EVENTS.get(name)
             return None
@@ -252,6 +254,14 @@ class _Follower:
             self.current.request = exchange
         else:
             self.current.answer = exchange
+
+    def _too_late(self, answer: Exchange) -> bool:
+        """True for an answer to the Request of a try that a reset has just ended."""
+        last = self.negotiations[-1] if self.negotiations and self.current is None else None
+        return (
+            last is not None and last.ending is Ending.HARD_RESET and last.request is not None and last.answer is None
+            and answer.start_s - last.next_s < _LATE_REQUEST_S
+        )
 
     def _was_late(self, request: Exchange) -> bool:
         """Attach a Request that follows a reset to the try that the reset ended."""

@@ -73,12 +73,13 @@ class Silence(StrEnum):
     NOTHING = "nothing"
     WRONG_ID = "a GoodCRC with another MessageID"
     WRONG_SOP = "a GoodCRC on another SOP"
+    LATE = "a GoodCRC after tReceive, when the sender had given up"
     UNREADABLE = "something that the capture cannot read"
     CAPTURE_ENDS = "the capture's end"
     NOT_SHOWN = "nothing, in a capture that shows none of this party's GoodCRCs"
 
 
-_NO_ACKNOWLEDGEMENT = (Silence.NOTHING, Silence.WRONG_ID, Silence.WRONG_SOP)
+_NO_ACKNOWLEDGEMENT = (Silence.NOTHING, Silence.WRONG_ID, Silence.WRONG_SOP, Silence.LATE)
 
 
 @dataclass(frozen=True)

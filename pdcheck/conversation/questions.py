@@ -98,7 +98,7 @@ def questions(exchanges: Sequence[Exchange], resets: Sequence[Reset], duration_s
     for place, step in enumerate(steps):
         if isinstance(step, Reset):
             continue
-        dialogue = _question(step)
+        dialogue = None if _wrong_part(steps[place - 1] if place else None, step) else _question(step)
         if dialogue is not None:
             found.append(_follow(step, dialogue, steps[place + 1] if place + 1 < len(steps) else None, duration_s))
     return tuple(found)
@@ -118,6 +118,17 @@ def _follow(asked: Exchange, dialogue: Dialogue, then: Exchange | Reset | None, 
     else:
         ended = Ended.OTHER
     return Question(asked, dialogue, ended, then.start_s, then, None)
+
+
+def _wrong_part(before: Exchange | Reset | None, step: Exchange) -> bool:
+    """True for a part of a long message that is not the one that was asked for: nobody has to go on from there."""
+    if before is None or isinstance(before, Reset) or before.sender is step.sender:
+        return False
+    asked, given = before.message.extended_header, step.message.extended_header
+    return (
+        asked is not None and given is not None and asked.request_chunk and not given.request_chunk
+        and asked.chunk_number != given.chunk_number
+    )
 
 
 def _question(exchange: Exchange) -> Dialogue | None:

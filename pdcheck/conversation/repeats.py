@@ -25,7 +25,8 @@ def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchang
         behind one of them may have been counted properly.
     """
     anew = sorted([
-        *(e.start_s for e in conversation.exchanges if e.name in _COUNT_ANEW), *(r.start_s for r in conversation.resets)
+        *(e.start_s for e in conversation.exchanges if e.name in _COUNT_ANEW), *_offers_after_swaps(conversation),
+        *(r.start_s for r in conversation.resets),
     ])
     last: dict[tuple[Party, Sop], Exchange] = {}
     found = []
@@ -47,6 +48,19 @@ def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchang
             continue
         found.append(one)
     return tuple(found)
+
+
+def _offers_after_swaps(conversation: Conversation) -> list[float]:
+    """Just before the new source's first offer: both ports begin at 0 there."""
+    found = []
+    swapped = False
+    for one in conversation.exchanges:
+        if one.name in ("PR_Swap", "FR_Swap"):
+            swapped = True
+        elif swapped and one.name in OFFERS:
+            swapped = False
+            found.append(one.start_s - 1e-6)
+    return found
 
 
 def _between(moments: Sequence[float], before: Exchange, one: Exchange) -> bool:

@@ -40,8 +40,14 @@ def silences_of(exchanges: Iterable[Exchange]) -> Counter[Silence]:
 def clean_silence(seen: Counter[Silence], enough: int = ENOUGH_SILENCES) -> bool:
     """True where the silences prove that nothing answered."""
     total = sum(seen.values())
-    silent = seen[Silence.NOTHING] + seen[Silence.WRONG_SOP]
+    silent = seen[Silence.NOTHING] + seen[Silence.WRONG_SOP] + seen[Silence.LATE]
     return silent >= enough and seen[Silence.UNREADABLE] <= _UNREADABLE_SHARE * total
+
+
+def _how_silent(seen: Counter[Silence]) -> str:
+    if seen[Silence.LATE] > seen[Silence.NOTHING]:
+        return f"its GoodCRCs come later than {timers.RECEIVE.max:g} ms"
+    return "GoodCRC on another SOP" if seen[Silence.WRONG_SOP] > seen[Silence.NOTHING] else "no GoodCRC"
 
 
 def unacknowledged(stop: Stop) -> list[Exchange]:
@@ -98,7 +104,7 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     yield Claim(
         Who.SINK, offers[0].start_s,
         f"The charger sent its offer {sent} times in {span(offers[-1].end_s - offers[0].start_s)}; the device "
-        f"acknowledged none of them (no GoodCRC after Source_Capabilities).",
+        f"acknowledged none of them ({_how_silent(seen)} after Source_Capabilities).",
         stops_at=Step.OFFER_ACKNOWLEDGED,
     )
 
@@ -177,7 +183,8 @@ def request_not_acknowledged(case: Case) -> Iterator[Claim]:
     sent = sum(len(r.transmissions) for r in requests)
     yield Claim(
         Who.SOURCE, stop.negotiation.request.start_s,
-        f"The device sent its Request {times(sent)}; the charger acknowledged none of them (no GoodCRC).",
+        f"The device sent its Request {times(sent)}; the charger acknowledged none of them "
+        f"({_how_silent(seen)}).",
         stops_at=Step.REQUEST,
     )
 
@@ -220,7 +227,8 @@ def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
     sent = sum(len(m.transmissions) for m in messages)
     yield Claim(
         Who.SINK, messages[0].start_s,
-        f"The charger sent {name} {times(sent)}; the device acknowledged none of them (no GoodCRC).",
+        f"The charger sent {name} {times(sent)}; the device acknowledged none of them "
+        f"({_how_silent(seen)}).",
         stops_at=stop.step,
     )
 

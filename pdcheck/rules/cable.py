@@ -90,7 +90,7 @@ def offer_over_cable(case: Case) -> Iterator[Claim]:
 
 
 @rule(
-    id="epr-over-cable", family="cable", severity=Severity.INFO,
+    id="epr-over-cable", family="cable", severity=Severity.WARN,
     title="More than 20 V is offered through a cable that is not made for it",
     checks="EPR voltages are offered only through a cable whose chip says that it is fit for EPR.",
     why="A cable that is not made for it may arc at its contacts when it is pulled at 28 V and more.",

@@ -15,6 +15,7 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
+from pdcheck.rules.resets import silent_charger
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import timers
 
@@ -63,6 +64,15 @@ def pps_not_renewed(case: Case) -> Iterator[Claim]:
         return
 
 
+def _renewals(case: Case) -> Iterator[tuple[float, float]]:
+    """From each Request under a programmable contract to the next one, for whatever that asks."""
+    contracts = case.conversation.contracts
+    for place, one in enumerate(contracts):
+        if one.kind == "spr_pps":
+            follows = contracts[place + 1].renewed_s[:1] if one.ended_by is None and contracts[place + 1 :] else ()
+            yield from pairwise((*one.renewed_s, *follows))
+
+
 @rule(
     id="pps-renewed-late", family="keep-alive", severity=Severity.WARN,
     title="The device renews its programmable contract late",
@@ -72,8 +82,7 @@ def pps_not_renewed(case: Case) -> Iterator[Claim]:
 )
 def pps_renewed_late(case: Case) -> Iterator[Claim]:
     late = [
-        (before, after) for contract in case.conversation.contracts if contract.kind == "spr_pps"
-        for before, after in pairwise(contract.renewed_s)
+        (before, after) for before, after in _renewals(case)
         if after - before > timers.PPS_REQUEST.max_s + _PPS_SLACK_S and not case.unreadable_between(
             before + 1.0, after - 1e-3
         )
@@ -113,6 +122,12 @@ def contract_lost(case: Case) -> Iterator[Claim]:
                 _one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}."
             )
         return
+    again = _same_cause(case, lost)
+    if again is not None:
+        yield Claim(
+            again.who, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.", stops_at=again.stops_at,
+        )
+        return
     if _talk_after(case, last.ended_by.start_s):
         yield Claim(
             None, last.ended_by.start_s,
@@ -139,16 +154,32 @@ def _talk_after(case: Case, since_s: float) -> bool:
     )
 
 
+def _causes(case: Case, lost: list[Contract]) -> list[Pending | None]:
+    """What each of the resets was the answer to."""
+    return [pending_at(case, c.ended_by) for c in lost]
+
+
+def _same_cause(case: Case, lost: list[Contract]) -> Pending | None:
+    """The cause of the last reset, where two contracts or more ended for the same reason; None otherwise."""
+    causes = _causes(case, lost)
+    last = causes[-1]
+    if last is None or len(causes) < 2:
+        return None
+    alike = [c is not None and (c.who, c.stops_at) == (last.who, last.stops_at) for c in causes]
+    return last if all(alike) else None
+
+
 def _one_party(case: Case, lost: list[Contract]) -> Who | None:
     """Who caused every one of the resets; None where that is not one party, or not known of one of them."""
-    causes: list[Pending | None] = [pending_at(case, c.ended_by) for c in lost if c.ended_by is not None]
-    named = {cause.who if cause is not None else None for cause in causes}
+    named = {cause.who if cause is not None else None for cause in _causes(case, lost)}
     return named.pop() if len(named) == 1 else None
 
 
 def _explained(case: Case) -> bool:
     """True where a rule of its own says why a contract was lost."""
-    return any(not_renewed(c) is not None for c in case.conversation.contracts) or forgotten(case) is not None
+    return any(not_renewed(c) is not None for c in case.conversation.contracts) or (
+        forgotten(case) is not None or silent_charger(case) is not None
+    )
 
 
 @rule(
@@ -170,6 +201,7 @@ def contract_regained(case: Case) -> Iterator[Claim]:
     yield Claim(
         cause.who if cause is not None else None, lost[-1].ended_by.start_s,
         f"{count(len(lost), 'contract')} ended in a Hard Reset{after}; the last one stands.",
+        severity=Severity.WARN if cause is not None and cause.grave else None,
     )
 
 

@@ -6,6 +6,7 @@ nothing. Whoever does not count on talks to somebody who seems deaf and is not.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator
 from itertools import pairwise
@@ -16,18 +17,20 @@ from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
 from pdcheck.rules.windows import party_of
 from pdcheck.rules.words import NAME, span, times
 from pdcheck.standard import counters, electrical, timers
-from pdcheck.standard.line_code import Sop
+from pdcheck.standard.line_code import PREAMBLE_BITS, Sop
 
 _REF_ID = "USB PD, section 6.7.1 (MessageIDCounter)"
 _REF_ACK = "USB PD, section 6.6.1 (CRCReceiveTimer), 6.7.1.1 and 6.2.1.1 (message header)"
 #: A GoodCRC that begins this much after tTransmit is late on any capture that can be read. Our own choice.
-_LATE_BY_S = 50e-6
+_LATE_BY_S = 20e-6
 #: One that begins later than this may belong to a retry that the capture does not show. Our own choice: tReceive at
 #: its shortest and a retry of the shortest message.
 _RETRY_ACK_S = 1.3e-3
 #: A gap is read to about a bit at each end. Our own choice.
 _GAP_SLACK_S = 4e-6
 _ODD_ENOUGH = 2
+#: So short a gap is no error of reading it. Our own choice.
+_MUCH_TOO_CLOSE = 0.75
 _SHORT_PREAMBLE_BITS = 56
 
 
@@ -54,12 +57,17 @@ def message_id_reused(case: Case) -> Iterator[Claim]:
 
 
 def _stopped_by(case: Case, those: list[Exchange]) -> Step | None:
-    """The step at which negotiation stopped because the source took every Request for a repeat."""
+    """The step at which negotiation stopped because every Request, or every Accept, was taken for a repeat."""
     stop = case.stop
-    if stop is None or stop.step is not Step.ACCEPT:
+    if stop is None:
         return None
-    asked = [n.request.start_s for n in stop.alike if n.request is not None and n.answer is None]
-    return stop.step if asked and set(asked) <= {one.start_s for one in those} else None
+    if stop.step is Step.ACCEPT:
+        last = [n.request for n in stop.alike if n.request is not None and n.answer is None]
+    elif stop.step is Step.READY:
+        last = [n.answer for n in stop.alike if n.answer is not None and n.ready is None]
+    else:
+        return None
+    return stop.step if last and {e.start_s for e in last} <= {one.start_s for one in those} else None
 
 
 @rule(
@@ -79,6 +87,7 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
                 f"{NAME[one.sender]} sent a Soft_Reset with MessageID {one.message.header.message_id} in place of 0.",
             )
             return
+    yield from _after_soft_reset(case)
     hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
     for place, reset in enumerate(hard):
         until = hard[place + 1].start_s if place + 1 < len(hard) else talk.duration_s
@@ -96,6 +105,33 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
                 party_of(party), first.start_s,
                 f"{NAME[party]}'s first message after the Hard Reset, {first.name}, carries MessageID "
                 f"{first.message.header.message_id} in place of 0.",
+            )
+            return
+
+
+def _after_soft_reset(case: Case) -> Iterator[Claim]:
+    """After Soft_Reset (0) and Accept (0) both go on with 1."""
+    talk = case.conversation
+    for one in case.questions:
+        if one.asked.name != "Soft_Reset" or one.asked.sop is not Sop.SOP:
+            continue
+        if one.answer is None or one.answer.acknowledged_s is None:
+            continue
+        place = bisect_left(talk.exchanges, one.answer.start_s, key=lambda e: e.start_s) + 1
+        for party in (Party.SOURCE, Party.SINK):
+            first = next((e for e in talk.exchanges[place:] if e.sender is party and e.sop is Sop.SOP), None)
+            if first is None or first.name == "Soft_Reset" or first.message.header.message_id == 1:
+                continue
+            reset = any(one.asked.start_s < r.start_s < first.start_s for r in talk.resets)
+            # At 0 again it may be another plugging-in.
+            if reset or first.message.header.message_id == 0 or case.unreadable_between(
+                one.asked.start_s, first.start_s - 1e-6
+            ):
+                continue
+            yield Claim(
+                party_of(party), first.start_s,
+                f"{NAME[party]}'s first message after the soft reset, {first.name}, carries MessageID "
+                f"{first.message.header.message_id} in place of 1.",
             )
             return
 
@@ -142,9 +178,12 @@ def _acknowledgements(case: Case) -> list[tuple[Transmission, Transmission]]:
 )
 def goodcrc_late(case: Case) -> Iterator[Claim]:
     late: defaultdict[Party, list[tuple[float, float]]] = defaultdict(list)
+    step = case.reading.quality.time_step_s or case.reading.capture.sample_period_s or 0.0
     for message, ack in _acknowledgements(case):
-        took = ack.packet.start_s - message.packet.end_s
-        if timers.TRANSMIT.max_s + _LATE_BY_S < took < _RETRY_ACK_S:
+        # A capture that catches the line late begins in the middle of the preamble.
+        unseen = max(0, PREAMBLE_BITS - ack.packet.preamble_bits) / ack.packet.bit_rate_bps
+        took = ack.packet.start_s - unseen - message.packet.end_s
+        if timers.TRANSMIT.max_s + _LATE_BY_S + 2 * step < took < _RETRY_ACK_S:
             by = message.sender.other if not _to_cable(message) else ack.sender
             late[by].append((ack.packet.start_s, took))
     for party, those in late.items():
@@ -162,22 +201,36 @@ def _to_cable(one: Transmission) -> bool:
 
 
 @rule(
-    id="goodcrc-role", family="acknowledgement", severity=Severity.INFO,
-    title="A GoodCRC names the wrong role",
-    checks="A GoodCRC carries the power role of the port that sends it, not that of the port whose message it answers.",
-    why="The other side does not look at it. A sign that the port's chip was not told its role.",
-    reference=_REF_ACK,
+    id="power-role-wrong", family="roles", severity=Severity.WARN,
+    title="A port claims the other one's power role",
+    checks="The power role bit of every message against what only one role can send, and against that of its GoodCRC.",
+    why="The other side may take the messages for its own, or reset. The port's chip was not told its role.",
+    reference=_REF_ACK, next=(todo.OTHER_CHARGER, todo.CHIP_LAST),
 )
-def goodcrc_role(case: Case) -> Iterator[Claim]:
-    wrong: defaultdict[Party, list[float]] = defaultdict(list)
+def power_role_wrong(case: Case) -> Iterator[Claim]:
+    if any(e.name in ("PR_Swap", "FR_Swap") for e in case.conversation.exchanges):
+        # While the roles change hands both may claim the same one.
+        return
+    wrong: defaultdict[Party, list[Transmission]] = defaultdict(list)
     for message, ack in _acknowledgements(case):
-        if message.packet.sop is Sop.SOP and ack.sender is message.sender:
-            wrong[message.sender.other].append(ack.packet.start_s)
+        assert message.message is not None and ack.message is not None
+        if message.packet.sop is not Sop.SOP or message.sender is Party.UNKNOWN or message.name == "PS_RDY":
+            # A capture may begin within a swap, in which PS_RDY hands the role over.
+            continue
+        if message.message.header.power_role != ack.message.header.power_role:
+            continue
+        if ack.packet.start_s - message.packet.end_s > timers.RECEIVE.min_s / 2:
+            # Too late to be sure that nothing is missing between them.
+            continue
+        claims = Party.SOURCE if message.message.header.power_role else Party.SINK
+        # Where the sender is who its bit says the acknowledgement is wrong.
+        liar = message.sender if message.sender is not claims else message.sender.other
+        wrong[liar].append(message if liar is message.sender else ack)
     for party, those in wrong.items():
-        if len(those) >= _ODD_ENOUGH:
+        if len(those) >= _ODD_ENOUGH or not case.gaps:
             yield Claim(
-                party_of(party), those[0],
-                f"{NAME[party]}'s GoodCRC names the role of the other port, {times(len(those))}.",
+                party_of(party), those[0].packet.start_s,
+                f"{NAME[party]} claims the power role of the other port in {those[0].name}, {times(len(those))}.",
             )
 
 
@@ -197,7 +250,7 @@ def packets_too_close(case: Case) -> Iterator[Claim]:
         if before.packet.intact and after.packet.intact and gap < least:
             close[after.sender].append((after.packet.start_s, gap))
     for party, those in close.items():
-        if len(those) >= _ODD_ENOUGH:
+        if len(those) >= _ODD_ENOUGH or those[0][1] < _MUCH_TOO_CLOSE * least:
             yield Claim(
                 party_of(party), those[0][0],
                 f"{NAME[party]} begins to send {span(min(g for _, g in those))} after the packet before (at least "
@@ -229,6 +282,6 @@ def short_preamble(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    message_id_reused, message_id_not_reset, too_many_retries, goodcrc_late, goodcrc_role, packets_too_close,
+    message_id_reused, message_id_not_reset, too_many_retries, goodcrc_late, power_role_wrong, packets_too_close,
     short_preamble,
 )

@@ -6,25 +6,30 @@ one that never gets in charges at 100 W or less without anything being broken.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pdcheck.conversation.model import Exchange, Party, Reset
 from pdcheck.conversation.names import LONG_OFFER
 from pdcheck.conversation.questions import Ended, topic
+from pdcheck.messages.model import DataObject
+from pdcheck.messages.modes import FAILURE_CAUSES
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.windows import unanswered
-from pdcheck.rules.words import span, times
+from pdcheck.rules.words import NAME, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.line_code import Sop
+from pdcheck.standard.offers import SPR_FIXED_HIGHEST_MV
 
 _REF_ENTRY = "USB PD, section 6.4.10 (EPR_Mode) and 6.6.21 (tEnterEPR)"
 _REF_ALIVE = "USB PD, section 6.5.14 (Extended_Control) and 6.6.21 (tSinkEPRKeepAlive, tSourceEPRKeepAlive)"
 _ENDS = ("EPR_Mode Exit", "EPR_Mode Enter_Failed", "PR_Swap", "Soft_Reset", "Data_Reset")
 #: By so much a port's own timer and the moment at which it starts it may be off. Our own choice.
 _SLACK_S = 20e-3
+#: The failure cause that the device itself is to blame for.
+_FLAG_MISSING = 3
 #: While one of these is under way another timer watches.
 _WAITS_FOR_MORE = ("Accept", "EPR_Request", "Request", "EPR_Mode Enter", "EPR_Mode Enter_Acknowledged", "PR_Swap")
 
@@ -172,8 +177,53 @@ def epr_entry_failed(case: Case) -> Iterator[Claim]:
     for one in reversed(case.conversation.exchanges):
         if topic(one.message) == "EPR_Mode Enter_Failed":
             cause = one.message.objects[0].get("failure_cause", "no cause given")
-            yield Claim(None, one.start_s, f"The charger refused EPR mode: {cause}.")
+            asked = _last_request(case, one.start_s)
+            if cause == FAILURE_CAUSES[_FLAG_MISSING] and asked is not None and asked.get("epr_capable") is False:
+                yield Claim(
+                    Who.SINK, one.start_s,
+                    "The charger refused EPR mode: the device's Request had not said that the device is fit for it.",
+                    severity=Severity.WARN,
+                )
+            else:
+                yield Claim(None, one.start_s, f"The charger refused EPR mode: {cause}.")
             return
+
+
+def _last_request(case: Case, before_s: float) -> DataObject | None:
+    asked = [n.requested for n in case.conversation.negotiations
+             if n.request is not None and n.request.start_s < before_s]
+    return asked[-1] if asked else None
+
+
+@rule(
+    id="epr-mode-ignored", family="epr", severity=Severity.WARN,
+    title="A port talks as if there were no EPR mode",
+    checks="In EPR mode the sink asks with EPR_Request, the source offers with EPR_Source_Capabilities, and the "
+    "mode is left with a contract of 20 V or less.",
+    why="The other side has to reset, and the high voltage goes.",
+    reference="USB PD, sections 6.4.9 (EPR_Request), 6.4.10.4 (EPR_Mode Exit) and 6.5.15", next=(todo.OTHER_CHARGER,),
+)
+def epr_mode_ignored(case: Case) -> Iterator[Claim]:
+    talk = case.conversation
+    asked = {q.then.start_s for q in case.questions if q.then is not None}
+    starts = [e.start_s for e in talk.exchanges]
+    for mode in modes(case):
+        for one in talk.exchanges[bisect_left(starts, mode.since_s) : bisect_right(starts, mode.until_s)]:
+            odd = None
+            if one.name == "Request" and one.sender is Party.SINK:
+                odd = "sent a Request in EPR mode, where an EPR_Request is due"
+            elif one.name == "Source_Capabilities" and one.sender is Party.SOURCE and one.start_s not in asked:
+                odd = "sent Source_Capabilities unasked in EPR mode"
+            elif topic(one.message) == "EPR_Mode Exit" and _above_spr(case, one.start_s):
+                odd = "leaves EPR mode while its contract is above 20 V"
+            if odd is not None and not case.unreadable_between(mode.since_s, one.start_s - 1e-6):
+                yield Claim(Who(one.sender.value), one.start_s, f"{NAME[one.sender]} {odd}.")
+                return
+
+
+def _above_spr(case: Case, at_s: float) -> bool:
+    standing = [c for c in case.conversation.contracts if c.since_s < at_s <= (c.ended_s or at_s)]
+    return bool(standing) and (standing[-1].voltage_mv or 0) > SPR_FIXED_HIGHEST_MV
 
 
 @rule(
@@ -213,7 +263,10 @@ class _EntryWait:
 
 def _entry_waits(case: Case) -> Iterator[_EntryWait]:
     talk = case.conversation
-    ends = [r.start_s for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    ends = sorted([
+        *(r.start_s for r in talk.resets if r.packet.sop is Sop.HARD_RESET),
+        *(e.start_s for e in talk.exchanges if e.name == "Soft_Reset" and e.sender is Party.SINK),
+    ])
     for place, one in enumerate(talk.exchanges):
         name = topic(one.message)
         if name == "EPR_Mode Enter":
@@ -230,7 +283,8 @@ def _entry_waits(case: Case) -> Iterator[_EntryWait]:
         reset = next((r for r in ends if r > one.start_s), None)
         until = later[0].start_s if later else None
         if reset is not None and (until is None or reset < until):
-            least = {"EPR_Mode Enter_Succeeded": timers.TYPE_C_SINK_WAIT_CAP.min_s,
+            least = {"EPR_Mode Enter": timers.SENDER_RESPONSE_R2_0.min_s + _SLACK_S,
+                     "EPR_Mode Enter_Succeeded": timers.TYPE_C_SINK_WAIT_CAP.min_s,
                      "EPR_Mode Enter_Acknowledged": timers.ENTER_EPR.min_s}.get(name, limit)
             yield _EntryWait(name, missing[0], one.settled_s, reset, least - _SLACK_S, True)
         elif until is None and case.plugged_in_at_end:
@@ -240,5 +294,6 @@ def _entry_waits(case: Case) -> Iterator[_EntryWait]:
 
 
 RULES: tuple[Rule, ...] = (
-    epr_not_kept_alive, epr_keep_alive_late, epr_keep_alive_unanswered, epr_entry_failed, epr_entry_unfinished,
+    epr_not_kept_alive, epr_keep_alive_late, epr_keep_alive_unanswered, epr_entry_failed, epr_mode_ignored,
+    epr_entry_unfinished,
 )

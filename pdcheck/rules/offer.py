@@ -215,7 +215,8 @@ def offer_pace(case: Case) -> Iterator[Claim]:
             yield Claim(
                 Who.SOURCE, after.start_s,
                 f"The charger takes {span(gap)} to repeat its unanswered offer ({limit.words()} are usual).",
-                severity=Severity.INFO,
+                # One that begins at 0 may be another plugging-in.
+                severity=Severity.INFO if after.message.header.message_id == 0 else None,
             )
             return
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from pdcheck.conversation.model import Ending, Party, Reset, Silence
+from pdcheck.conversation.model import Ending, Party, Reset, Silence, Step
 from pdcheck.conversation.questions import Ended, topic
 from pdcheck.rules.model import Case, Who
 from pdcheck.rules.windows import party_of, unanswered
@@ -25,11 +25,20 @@ _UNHEARD = 3
 
 @dataclass(frozen=True)
 class Pending:
-    """What a reset was the answer to: who owed it, since when (seconds), and in words."""
+    """What a reset was the answer to: who owed it, since when (seconds), in words, the step that it was where it was
+    one, and whether it breaks the standard: whoever starts anew hears nothing for a while."""
 
     who: Who
     since_s: float
     words: str
+    stops_at: Step | None = None
+    grave: bool = True
+
+
+_STEP_OF = {
+    "Request": Step.ACCEPT, "EPR_Request": Step.ACCEPT, "Source_Capabilities": Step.REQUEST,
+    "EPR_Source_Capabilities": Step.REQUEST,
+}
 
 
 def pending_at(case: Case, reset: Reset | None) -> Pending | None:
@@ -42,7 +51,7 @@ def pending_at(case: Case, reset: Reset | None) -> Pending | None:
             if who is not None and reset.sender is not one.owed_by:
                 name = NAME[one.owed_by].lower()
                 words = f"{name} had left {topic(one.asked.message)} without an answer for {span(one.waited_s)}"
-                return Pending(who, one.asked.settled_s, words)
+                return Pending(who, one.asked.settled_s, words, _STEP_OF.get(one.dialogue.question))
     return _never_ready(case, reset) or _unheard(case, reset)
 
 
@@ -56,7 +65,8 @@ def _never_ready(case: Case, reset: Reset) -> Pending | None:
             one.answer.settled_s, reset.start_s - 1e-3
         ):
             return Pending(
-                Who.SOURCE, one.answer.settled_s, f"the charger had sent no PS_RDY for {span(waited)} after its Accept"
+                Who.SOURCE, one.answer.settled_s, f"the charger had sent no PS_RDY for {span(waited)} after its Accept",
+                Step.READY,
             )
     return None
 
@@ -74,4 +84,5 @@ def _unheard(case: Case, reset: Reset) -> Pending | None:
     if who is None:
         return None
     name = NAME[last.sender.other].lower()
-    return Pending(who, last.start_s, f"{name} had not acknowledged {last.name}, sent {len(last.transmissions)} times")
+    return Pending(who, last.start_s, f"{name} had not acknowledged {last.name}, sent {len(last.transmissions)} times",
+                   grave=False)

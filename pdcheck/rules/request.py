@@ -182,20 +182,47 @@ def invalid_request(case: Case) -> Iterator[Claim]:
 
 @rule(
     id="request-beyond-offer", family="request", severity=Severity.WARN,
-    title="The device asks for more than was offered, and gets it",
-    checks="A Request that the source accepts keeps to the offer: object, current, power, voltage, and the copied "
+    title="The device asks for more than was offered, or than it says it needs",
+    checks="A Request keeps to the offer: object, current, power, voltage, and the copied "
     "object of an EPR_Request.",
-    why="This charger does not mind. Another one refuses, and the device does not charge there.",
+    why="A charger may refuse such a Request, and the device does not charge there or charges more slowly.",
     reference=_REF_REQUEST, next=todo.SINK_ASKS_WRONG,
 )
 def request_beyond_offer(case: Case) -> Iterator[Claim]:
     for one in case.conversation.negotiations:
-        faults = faults_of(one) if one.accepted and case.offer_is_certain(one) else []
-        if faults and one.request is not None:
+        if one.request is None or not case.offer_is_certain(one):
+            continue
+        faults = faults_of(one)
+        if one.accepted and faults:
+            stopped = case.stop.step if case.stop is not None and one in case.stop.alike else None
             yield Claim(
-                Who.SINK, one.request.start_s, f"The device's Request is wrong: {'; '.join(faults)}. It was accepted."
+                Who.SINK, one.request.start_s, f"The device's Request is wrong: {'; '.join(faults)}. It was accepted.",
+                stops_at=stopped, severity=Severity.FAIL if stopped is not None else None,
             )
             return
+        # Asking for more under a contract and being refused is allowed; a copy that is wrong is not.
+        if faults and one.request.name == LONG_REQUEST and one.ending is Ending.REJECT and case.stop is None:
+            yield Claim(
+                Who.SINK, one.request.start_s,
+                f"The device's Request is wrong: {'; '.join(faults)}. It was refused; a contract holds all the same.",
+            )
+            return
+        if _above_its_maximum(one.requested):
+            yield Claim(
+                Who.SINK, one.request.start_s,
+                "The device asks for an operating current above the maximum that it names itself.",
+            )
+            return
+
+
+def _above_its_maximum(wanted: DataObject | None) -> bool:
+    if wanted is None or wanted.get("giveback") is True:
+        return False
+    for now, most in (("operating_current_ma", "max_current_ma"), ("operating_power_mw", "max_power_mw")):
+        asked, limit = wanted.get(now), wanted.get(most)
+        if isinstance(asked, int) and isinstance(limit, int) and asked > limit:
+            return True
+    return False
 
 
 @rule(
@@ -220,7 +247,8 @@ def given_up_early(case: Case) -> Iterator[Claim]:
     )
     if least is None or not waiting or any(n.next_s - due_from(n, stop.step) >= least for n in stop.alike):
         return
-    if len(stop.alike) < 2:
+    if len(stop.alike) < 2 or (one.answer is not None and one.answer.start_s in {e.start_s for e in case.reused}):
+        # Whoever takes an Accept for a repeat does not wait for PS_RDY.
         return
     sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
     who = {Party.SOURCE: Who.SOURCE, Party.SINK: Who.SINK}.get(sender)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from pdcheck.conversation.model import Party, Step
+from pdcheck.conversation.model import Party, Reset, Step
+from pdcheck.conversation.names import OFFERS
 from pdcheck.conversation.questions import Ended, Question
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
@@ -82,8 +83,45 @@ def reset_loop(case: Case) -> Iterator[Claim]:
 
 
 @rule(
+    id="no-offer-after-reset", family="resets", severity=Severity.FAIL,
+    title="After a reset the charger offers nothing",
+    checks="After a Hard Reset the source turns VBUS on again and sends its offer.",
+    why="The device waits for an offer, resets again, and in the end takes the default 5 V only.",
+    reference="USB PD, section 6.8.3 (Hard Reset) and 8.3.3.2 (source policy engine)", next=todo.SOURCE_SILENT,
+)
+def no_offer_after_reset(case: Case) -> Iterator[Claim]:
+    lonely = silent_charger(case)
+    if lonely is None:
+        return
+    since = lonely[0].packet.end_s
+    silent = span(case.conversation.duration_s - since)
+    yield Claim(
+        Who.SOURCE, since,
+        f"After a Hard Reset the charger offered nothing any more for {silent}; the "
+        f"device reset again, {times(len(lonely) - 1)}.",
+        stops_at=Step.OFFER,
+    )
+
+
+def silent_charger(case: Case) -> list[Reset] | None:
+    """The last Hard Resets of a conversation, where they are repeated because a source that had offered before offers
+    nothing any more; None otherwise."""
+    talk = case.conversation
+    hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    if len(hard) < 2 or not any(e.name in OFFERS and e.sender is Party.SOURCE for e in talk.exchanges):
+        return None
+    last = max([*(t.packet.end_s for t in talk.transmissions if t.packet.sop is not Sop.HARD_RESET), *talk.orphans])
+    # Who repeats the reset is still there and waits for an offer; whoever offers nothing cannot be that one.
+    lonely = [r for r in hard if r.start_s > last]
+    if len(lonely) < 2 or case.unreadable_between(lonely[0].packet.end_s, talk.duration_s):
+        return None
+    long_enough = lonely[-1].start_s - lonely[0].start_s > timers.TYPE_C_SINK_WAIT_CAP.min_s
+    return lonely if long_enough else None
+
+
+@rule(
     id="data-reset-unfinished", family="resets", severity=Severity.WARN,
-    title="A data reset is agreed and not finished",
+    title="A data reset is agreed and not finished in time",
     checks="After an accepted Data_Reset the DFP says Data_Reset_Complete within tDataReset.",
     why="The other side goes to error recovery: charging breaks off and begins anew.",
     reference="USB PD, sections 6.3.14 and 6.6.10 (Data_Reset, tDataReset)", next=(todo.OTHER_CHARGER,),
@@ -94,15 +132,16 @@ def data_reset_unfinished(case: Case) -> Iterator[Claim]:
             continue
         since = one.then.settled_s
         later = [e for e in case.conversation.exchanges if e.start_s > since and e.sop is Sop.SOP]
-        if any(e.name == "Data_Reset_Complete" for e in later[:2]):
-            continue
         until = later[0].start_s if later else case.conversation.duration_s
-        if until - since > timers.DATA_RESET.max_s + 20e-3 and (later or case.plugged_in_at_end):
-            if case.unreadable_between(since, until - 1e-6):
-                continue
+        if until - since < timers.DATA_RESET.max_s + 20e-3 or case.unreadable_between(since, until - 1e-6):
+            continue
+        came = bool(later) and later[0].name == "Data_Reset_Complete"
+        if later or case.plugged_in_at_end:
             yield Claim(
-                _dfp(one), since, f"No Data_Reset_Complete came for {span(until - since)} after the accepted "
-                "Data_Reset (the DFP owes it).",
+                _dfp(one), since,
+                f"Data_Reset_Complete came {span(until - since)} after the accepted Data_Reset (at most "
+                f"{timers.DATA_RESET.max:g} ms are allowed)." if came else
+                f"No Data_Reset_Complete came for {span(until - since)} after the accepted Data_Reset.",
             )
             return
 
@@ -113,4 +152,6 @@ def _dfp(one: Question) -> Who | None:
     return party_of(asker if one.asked.message.header.data_role == 1 else asker.other)
 
 
-RULES: tuple[Rule, ...] = (soft_reset_not_answered, reset_loop, data_reset_unfinished)
+RULES: tuple[Rule, ...] = (
+    soft_reset_not_answered, no_offer_after_reset, reset_loop, data_reset_unfinished,
+)

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pdcheck.conversation.model import Party
+from pdcheck.conversation.model import Exchange, Party, Reset
+from pdcheck.conversation.names import OFFERS
 from pdcheck.conversation.questions import topic
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.windows import party_of
 from pdcheck.rules.words import NAME, times
+from pdcheck.standard import timers
 from pdcheck.standard.dialogues import VENDOR_REQUEST
 from pdcheck.standard.line_code import Sop
 from pdcheck.standard.message_types import since_r3
@@ -30,19 +32,52 @@ _R2 = 1
     reference=_REF, next=(todo.OTHER_CHARGER,),
 )
 def message_beyond_revision(case: Case) -> Iterator[Claim]:
-    talk = case.conversation
-    spoken: dict[Party, int] = {}
-    for one in talk.exchanges:
-        if one.sop is not Sop.SOP or one.sender is Party.UNKNOWN:
-            continue
-        settled = min(spoken.values()) if len(spoken) == 2 else None
+    for one, settled in _settled(case):
         if settled == _R2 and (since_r3(one.name) or one.message.header.extended):
             yield Claim(
                 party_of(one.sender), one.start_s,
                 f"{NAME[one.sender]} sent {one.name} in a conversation of R2.0, which does not have it.",
             )
             return
-        spoken[one.sender] = one.message.header.revision
+
+
+def _settled(case: Case) -> Iterator[tuple[Exchange, int | None]]:
+    """Every message between the ports with the revision field that both had settled on by then; None before."""
+    talk = case.conversation
+    steps: list[Exchange | Reset] = sorted([*talk.exchanges, *talk.resets], key=lambda step: step.start_s)
+    spoken: dict[Party, int] = {}
+    last_s = 0.0
+    for step in steps:
+        if isinstance(step, Reset):
+            spoken = {} if step.packet.sop is Sop.HARD_RESET else spoken
+            continue
+        if step.sop is not Sop.SOP or step.sender is Party.UNKNOWN:
+            continue
+        if step.name in OFFERS and step.start_s - last_s > timers.CC_DEBOUNCE.min_s:
+            # It may be another plugging-in, with another device.
+            spoken = {}
+        last_s = step.end_s
+        yield step, min(spoken.values()) if len(spoken) == 2 else None
+        spoken[step.sender] = min(step.message.header.revision, spoken.get(step.sender, 3))
+
+
+@rule(
+    id="revision-goes-back", family="revision", severity=Severity.WARN,
+    title="A port goes back to a revision that was given up",
+    checks="Once both ports have spoken, each message carries the older of the two revisions.",
+    why="The older port may not understand what comes next.",
+    reference=_REF, next=(todo.OTHER_CHARGER,),
+)
+def revision_goes_back(case: Case) -> Iterator[Claim]:
+    odd = [
+        one for one, settled in _settled(case)
+        if settled == _R2 and one.message.header.revision > settled and one.name not in OFFERS
+    ]
+    if len(odd) > 1:
+        yield Claim(
+            party_of(odd[0].sender), odd[0].start_s,
+            f"{NAME[odd[0].sender]} sends {odd[0].name} as R3.x after both had settled on R2.0, {times(len(odd))}.",
+        )
 
 
 @rule(
@@ -68,4 +103,4 @@ def vendor_talk_too_early(case: Case) -> Iterator[Claim]:
         )
 
 
-RULES: tuple[Rule, ...] = (message_beyond_revision, vendor_talk_too_early)
+RULES: tuple[Rule, ...] = (message_beyond_revision, revision_goes_back, vendor_talk_too_early)

@@ -93,6 +93,7 @@ def power_swap_unfinished(case: Case) -> Iterator[Claim]:
                 party_of(who), since,
                 f"{NAME[who]}, as the {role} of an accepted {swap.asked.name}, sent no PS_RDY for "
                 f"{span(swap.until_s - since)}.",
+                severity=None if case.conversation.standing is None else Severity.WARN,
             )
             return
 

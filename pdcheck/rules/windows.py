@@ -10,18 +10,21 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from pdcheck.conversation.model import Party
-from pdcheck.conversation.names import OFFERS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, OFFERS, REQUESTS
 from pdcheck.conversation.questions import Ended, Question, topic
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S
 from pdcheck.rules.words import NAME, span, times
-from pdcheck.standard.dialogues import ASK_AGAIN, REFERENCE, VENDOR_REQUEST
+from pdcheck.standard import timers
+from pdcheck.standard.dialogues import ASK_AGAIN, CHUNK, CHUNK_REQUEST, REFERENCE, VENDOR_REQUEST
 from pdcheck.standard.message_types import since_r3
 
 #: By so much a time read off a capture may be wrong: where a packet ends is known to a few bits. Our own choice.
 SLACK_S = 0.2e-3
+#: PS_RDY belongs to an Accept no longer ago than the longest transition. Our own choice.
+_TRANSITION_S = 2.0
 #: These have rules of their own, which know what a missing answer does to the charging.
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
 
@@ -89,11 +92,13 @@ def question_not_answered(case: Case) -> Iterator[Claim]:
     silent: defaultdict[tuple[Party, str], list[Question]] = defaultdict(list)
     for one in case.questions:
         name = topic(one.asked.message)
-        if one.answer is not None or one.dialogue.may_be_silent or name in _OTHER_RULES:
+        if one.answer is not None or one.dialogue.may_be_silent or one.dialogue.question in _OTHER_RULES:
             continue
         if case.conversation.revision == "2.0" and since_r3(one.asked.name):
             # Who does not know a message may leave it.
             continue
+        if one.dialogue.question in (CHUNK, CHUNK_REQUEST):
+            name = f"a part of {name}" if one.dialogue.question == CHUNK else f"the request for a part of {name}"
         if unanswered(case, one):
             silent[one.owed_by, name].append(one)
     for (party, name), those in silent.items():
@@ -101,6 +106,62 @@ def question_not_answered(case: Case) -> Iterator[Claim]:
             party_of(party), those[0].asked.settled_s,
             f"{NAME[party]} acknowledged {name} and never answered it, {times(len(those))}.",
         )
+
+
+@rule(
+    id="wrong-chunk", family="answer", severity=Severity.WARN,
+    title="The wrong part of a long message is sent",
+    checks="Whoever is asked for a part of a long message sends that part.",
+    why="The message cannot be put together. Where it is an EPR offer the device never sees the high voltages.",
+    reference="USB PD, section 6.13.2 (chunking)", next=(todo.OTHER_CHARGER,),
+)
+def wrong_chunk(case: Case) -> Iterator[Claim]:
+    for one in case.questions:
+        asked = one.asked.message.extended_header
+        given = one.then.message.extended_header if one.then is not None else None
+        if asked is None or given is None or one.dialogue.question != CHUNK_REQUEST or one.then is None:
+            continue
+        if one.then.sender is one.owed_by and not given.request_chunk and given.chunk_number != asked.chunk_number:
+            yield Claim(
+                party_of(one.owed_by), one.then.start_s,
+                f"{NAME[one.owed_by]} was asked for part {asked.chunk_number} of {one.then.name} and sent part "
+                f"{given.chunk_number}.",
+            )
+            return
+
+
+@rule(
+    id="answer-unasked", family="answer", severity=Severity.WARN,
+    title="An answer comes that nobody asked for",
+    checks="Accept, Reject, Wait and PS_RDY belong to a question or a transition.",
+    why="The other side has to take it for an error and resets.",
+    reference="USB PD, section 6.8.1 (protocol errors)", next=(todo.OTHER_CHARGER,),
+)
+def answer_unasked(case: Case) -> Iterator[Claim]:
+    asked_for = {q.answer.start_s: q.asked.name for q in case.questions if q.answer is not None}
+    exchanges = case.conversation.exchanges
+    agreed_s, still_owed = float("-inf"), 0
+    for place, one in enumerate(exchanges):
+        after = exchanges[place + 1] if place + 1 < len(exchanges) else None
+        owed = one.start_s in asked_for
+        if one.name == "Accept":
+            # Where power roles change both sides say that they are ready.
+            agreed_s = one.start_s
+            still_owed = 2 if asked_for.get(one.start_s) in ("PR_Swap", "FR_Swap") else 1
+        elif one.name == "PS_RDY":
+            owed = still_owed > 0 and one.start_s - agreed_s < _TRANSITION_S
+            still_owed -= 1
+        if one.name not in (*ANSWERS, "PS_RDY") or owed or after is None:
+            continue
+        # The other side's protest shows that nothing is missing from the capture.
+        if after.name == "Soft_Reset" and after.sender is one.sender.other and (
+            after.start_s - one.settled_s < timers.SENDER_RESPONSE_R3_1.max_s
+        ) and not case.unreadable_between(exchanges[max(0, place - 1)].start_s, one.start_s - 1e-6):
+            yield Claim(
+                party_of(one.sender), one.start_s,
+                f"{NAME[one.sender]} sent {one.name} though nothing had been asked; the other side reset.",
+            )
+            return
 
 
 @rule(
@@ -138,4 +199,6 @@ def _puts_off(one: Question) -> bool:
     return bool(one.answer.message.objects) and one.answer.message.objects[0].get("command_type") == "BUSY"
 
 
-RULES: tuple[Rule, ...] = (answer_late, question_not_answered, asked_again_too_soon)
+RULES: tuple[Rule, ...] = (
+    answer_late, question_not_answered, wrong_chunk, answer_unasked, asked_again_too_soon,
+)

@@ -13,8 +13,11 @@ R3X = words.R3X
 
 
 def ask_cable(talk: Talk, marked: str) -> None:
-    """Discover Identity on SOP' before the offer; marked is "no", "3A" or "5A"."""
+    """Discover Identity on SOP' before the offer; marked is "no", "3A", "5A" or "EPR"."""
     version = 1 if talk.ports.source_revision == R3X else 0
+    identity = words.cable_identity(version, marked == "5A")
+    if marked == "EPR":
+        identity = words.marked_cable(version, amps=5, epr=True)
     question = [words.vdm_header(0xFF00, 1, 0, version=version)]
     if marked == "no":
         for _ in range(talk.rng.choice((1, 1, 2, 3))):
@@ -26,7 +29,7 @@ def ask_cable(talk: Talk, marked: str) -> None:
         talk.cable_reset()
     talk.say("source", "Vendor_Defined", question, sop="SOP'")
     talk.responding()
-    talk.say("cable", "Vendor_Defined", words.cable_identity(version, marked == "5A"), sop="SOP'")
+    talk.say("cable", "Vendor_Defined", identity, sop="SOP'")
     talk.wait((1e-3, 40e-3))
     if talk.rng.random() < 0.2:
         talk.unanswered("source", "Vendor_Defined", question, sop="SOP''")
@@ -267,7 +270,7 @@ def extended_power(talk: Talk) -> None:
     """A contract, then EPR mode, 28 V from the chunked EPR offer, and a sink that keeps it alive."""
     talk.attach(soon=True)
     rng = talk.rng
-    ask_cable(talk, "5A")
+    ask_cable(talk, "EPR")
     offer = make_offer(rng, R3X, ceiling_ma=5000)
     offer_to(talk, offer)
     settle(talk, make_demand(rng, R3X, offer, flags=words.EPR_CAPABLE))

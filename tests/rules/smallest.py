@@ -116,7 +116,8 @@ def ask_cable(talk: Talk, answer: str) -> None:
     elif answer != "not asked":
         talk.say("source", "Vendor_Defined", question, sop="SOP'")
         talk.responding()
-        talk.say("cable", "Vendor_Defined", words.cable_identity(1, answer == "5 A"), sop="SOP'")
+        amps = 3 if answer == "3 A" else 5
+        talk.say("cable", "Vendor_Defined", words.marked_cable(1, amps=amps, epr=answer == "EPR"), sop="SOP'")
     talk.now += 20e-3
 
 
@@ -633,7 +634,7 @@ ROWS: tuple[Row, ...] = (
     Row("too-many-retries", "source", retried, 4, 3, words.R20),
     Row("goodcrc-late", "sink", acknowledged_after, 300e-6, 195e-6),
     Row("goodcrc-wrong-sop", "sink", acknowledged_on, "SOP'", "SOP"),
-    Row("goodcrc-role", "sink", acknowledged_as, "source", "sink"),
+    Row("power-role-wrong", "sink", acknowledged_as, "source", "sink"),
     Row("packets-too-close", "sink", acknowledged_after, 15e-6, 25e-6),
     Row("pps-renewed-late", "sink", renewed_after, 11.0, 9.9),
     Row("epr-keep-alive-late", "sink", alive_after, 0.6, 0.49),
@@ -654,5 +655,5 @@ ROWS: tuple[Row, ...] = (
     Row("vendor-talk-too-early", "sink", vendor_talk, "before", "after"),
     Row("offer-over-cable", "source", five_amps_through, "3 A", "5 A"),
     Row("offer-over-cable", "source", five_amps_through, "silence", "5 A"),
-    Row("epr-over-cable", "source", epr_through, "5 A", "not asked"),
+    Row("epr-over-cable", "source", epr_through, "5 A", "EPR"),
 )
