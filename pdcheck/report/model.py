@@ -9,14 +9,16 @@ from dataclasses import dataclass
 
 from pdcheck.conversation.model import Conversation
 from pdcheck.line.model import LineReading
+from pdcheck.triage import Triage
 from pdcheck.verdict import Verdict
 
 
 @dataclass(frozen=True, eq=False)
 class Report:
-    """One capture, judged."""
+    """One capture, judged; ``blocks``: what it says of each block of the charging path."""
 
     path: str
     reading: LineReading
     conversation: Conversation
     verdict: Verdict
+    blocks: Triage
