@@ -22,7 +22,7 @@ class Draw(StrEnum):
     NOTHING = "nothing"
     ALIVE = "present but not charging"
     UNIT_LOAD = "about a unit load"
-    SOME = "some, less than charging usually takes"
+    SOME = "less than charging usually takes"
     CHARGING = "charging"
 
 

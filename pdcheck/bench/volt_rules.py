@@ -1,0 +1,323 @@
+"""What volts on CC1, CC2 and VBUS say, with the plug one way round and both ways.
+
+Why it is: each condition stands here once, beside the blocks that it clears or points at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pdcheck.bench import entries as say
+from pdcheck.bench.attach import LEAST_5V, Attach, State
+from pdcheck.bench.levels import (
+    LOADS_BELOW_OHM,
+    Level,
+    bounds_ohm,
+    implied_ohm,
+    range_v,
+    sink_band,
+    sink_sees,
+    sink_threshold,
+    source_terms,
+)
+from pdcheck.bench.levels import Term as On
+from pdcheck.bench.quantity import Kind, words
+from pdcheck.bench.readings import Advertisement, Partner, Readings, Side, Volts
+from pdcheck.rules import Effect, Finding, Who
+from pdcheck.standard.attach_limits import CC_HIGHEST, RD_CLAMP
+from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V, SRC_NEW, SRC_VALID
+from pdcheck.triage import Block, Evidence, Source, Strength
+
+Said = Finding | Evidence
+
+_CC_TAKEN = frozenset({"cc_volts"})
+_DEVICE_CC = frozenset({Block.PORT, Block.CC_PATH, Block.CHIP, Block.CHIP_SUPPLY})
+_LINE = frozenset({Block.PORT, Block.CC_PATH})
+_OUTSIDE = frozenset({Block.CHARGER, Block.CABLE})
+#: A reading this far below ground is no meter's offset; CC this close to VBUS is taken for equal. Our own choice.
+_BELOW_GROUND_V = -0.1
+_EQUAL_V = 0.1
+
+
+@dataclass(frozen=True)
+class View:
+    """The readings of one plug orientation with what they say; ``way`` in words for the reader, may be empty."""
+
+    readings: Readings
+    volts: Volts
+    attach: Attach
+    way: str
+
+    @property
+    def charger_is_there(self) -> bool:
+        """True where a charger is known to be joined with the device or the cable that is measured."""
+        if self.readings.side is Side.CHARGER:
+            return True
+        return self.readings.partner in (Partner.CHARGER, Partner.LEGACY) or (
+            self.readings.partner is None and self.readings.side is Side.DEVICE
+        )
+
+
+def contact(level: Level | None, attach: Attach) -> str:
+    """``"CC1 (0.41 V)"``."""
+    name = "CC1" if level is attach.cc1 else "CC2"
+    return f"{name} ({words(level.volts, Kind.VOLTS)})" if level is not None else name
+
+
+def evidence(
+    text: str, *, clears: frozenset[Block] = frozenset(), suspects: frozenset[Block] = frozenset(),
+    proves: bool = True, done: frozenset[str] = _CC_TAKEN,
+) -> Evidence:
+    """Evidence from the meter."""
+    return Evidence(
+        Source.METER, text, clears, suspects, Strength.PROVES if proves else Strength.POINTS, done,
+    )
+
+
+def one_way(view: View, *, paired: bool) -> Iterator[Said]:
+    """What one orientation says. With ``paired`` the evidence on the contacts is left to the pair of orientations."""
+    yield from _probes(view)
+    yield from _too_high(view)
+    yield from _state(view, paired=paired)
+    yield from _level(view)
+    yield from _vbus(view)
+
+
+def _both(view: View) -> list[tuple[str, Level]]:
+    levels = (("CC1", view.attach.cc1), ("CC2", view.attach.cc2))
+    return [(name, level) for name, level in levels if level is not None]
+
+
+def _probes(view: View) -> Iterator[Said]:
+    read = [*((n, lv.volts) for n, lv in _both(view)), *([("VBUS", view.volts.vbus)] if view.volts.vbus else [])]
+    for name, value in read:
+        if value < _BELOW_GROUND_V:
+            yield say.REVERSED.says(f"{name} reads {words(value, Kind.VOLTS)}{view.way}.", effect=Effect.WITHHOLDS)
+    if view.readings.meter.ohms < LOADS_BELOW_OHM:
+        yield say.LOADED.says(
+            f"The meter's {words(view.readings.meter.ohms, Kind.OHMS)} load CC; its readings may be too low.",
+            effect=Effect.WITHHOLDS,
+        )
+
+
+def _too_high(view: View) -> Iterator[Said]:
+    assert CC_HIGHEST.max is not None
+    for name, level in _both(view):
+        if level.low > CC_HIGHEST.max:
+            shown = words(level.volts, Kind.VOLTS)
+            yield say.CC_TOO_HIGH.says(f"{name} reads {shown}{view.way}: it is joined to VBUS.")
+            where = _LINE | {Block.CHIP} if view.readings.side in (None, Side.DEVICE) else frozenset({Block.CABLE})
+            if view.readings.side is Side.CHARGER:
+                where = _OUTSIDE
+            yield evidence(f"{name} reads more than {CC_HIGHEST.max:g} V", suspects=where)
+        elif view.volts.vbus is not None and level.volts >= LEAST_5V and abs(level.volts - view.volts.vbus) < _EQUAL_V:
+            yield say.CC_IS_VBUS.says(f"{name} reads the same as VBUS ({words(level.volts, Kind.VOLTS)}){view.way}.")
+
+
+def _state(view: View, *, paired: bool) -> Iterator[Said]:
+    attach, side, way = view.attach, view.readings.side, view.way
+    state = attach.state
+    if state is State.BETWEEN:
+        names = " or ".join(s.words for s in attach.between)
+        entry = say.BOTH_LEVEL if State.JOINED in attach.between else say.STATE_BETWEEN
+        yield entry.says(f"Between two{way}: {names}.", effect=Effect.WITHHOLDS)
+    elif state is State.UNKNOWN:
+        yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)
+    elif state in (State.SOURCE, State.SINK, State.CABLE_SINK):
+        if not paired:
+            yield _joined(view)
+        other = attach.other
+        if state is State.SOURCE and other is not None and all(s.advertisement is None for s in sink_sees(other)) and (
+            other.low > sink_band(Advertisement.DEFAULT)[0]
+        ):
+            yield say.OTHER_HIGH.says(
+                f"{contact(other, attach)}, the contact without CC, does not rest at ground{way}.",
+                effect=Effect.WITHHOLDS,
+            )
+        elif state is State.CABLE_SINK and side is Side.CHARGER and other is not None and _low(other):
+            yield say.NEAR_GROUND.says(
+                f"{contact(other, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
+            )
+    elif state is State.NO_PULL_DOWN:
+        yield say.NO_PULL_DOWN.says(
+            f"The charger's pull-up arrives at {contact(attach.active, attach)} and nothing pulls it down{way}.",
+            who=Who.SINK,
+        )
+        if not paired:
+            yield evidence(
+                f"the charger's pull-up arrives ({words((attach.active or Level(0, 0, 0)).volts, Kind.VOLTS)})",
+                clears=_OUTSIDE,
+            )
+            yield evidence("nothing pulls CC down", suspects=_DEVICE_CC, proves=False)
+    elif state is State.PULLS_UP:
+        known = view.readings.partner in (Partner.CHARGER, Partner.LEGACY)
+        yield say.PULLS_UP.says(
+            f"Both CC contacts lie at {words(view.volts.cc1 or 0, Kind.VOLTS)} and "
+            f"{words(view.volts.cc2 or 0, Kind.VOLTS)}{way}: the device pulls up, as a charger does.",
+            who=Who.SINK if known else None, effect=None if known else Effect.WITHHOLDS,
+        )
+        yield evidence(
+            "both CC contacts of the device are pulled up", suspects=_DEVICE_CC - {Block.PORT}, proves=False,
+        )
+    elif state in (State.NOTHING, State.CABLE):
+        yield from _nobody(view)
+    else:
+        yield say.ACCESSORY.says(f"These levels mean: {state.words}{way}.", effect=Effect.WITHHOLDS)
+        if side is Side.DEVICE:
+            yield evidence("both CC contacts carry a level", suspects=_LINE, proves=False)
+
+
+def _low(level: Level) -> bool:
+    return all(On.LOW in source_terms(level, a) for a in Advertisement)
+
+
+def _joined(view: View) -> Evidence:
+    """What a level with pull-up and pull-down clears: the way between the two, this way round."""
+    attach = view.attach
+    return evidence(
+        f"{contact(attach.active, attach)} shows pull-up and pull-down joined, with the plug this way round",
+        clears=cc_clears(view),
+    )
+
+
+def cc_clears(view: View) -> frozenset[Block]:
+    """What a joined CC clears. Power runs over other contacts and wires: where it fails the port is not cleared."""
+    vbus = view.volts.vbus
+    return frozenset({Block.CC_PATH}) if vbus is not None and vbus < LEAST_5V else _LINE
+
+
+def _nobody(view: View) -> Iterator[Said]:
+    attach, side, partner, way = view.attach, view.readings.side, view.readings.partner, view.way
+    levels = [level for _, level in _both(view)]
+    dead = all(all(s.advertisement is None for s in sink_sees(level)) and level.high < 0.25 for level in levels)
+    if side is Side.CHARGER and partner in (Partner.DEVICE, Partner.CHARGER) and not dead:
+        yield say.NO_PULL_DOWN.says(f"The charger sees no pull-down on either contact{way}: {attach.state.words}.")
+        yield evidence(
+            "the charger pulls up and sees no sink", clears=frozenset({Block.CHARGER}),
+            suspects=_DEVICE_CC | {Block.CABLE}, proves=False,
+        )
+    elif side is Side.CHARGER and not dead:
+        yield evidence("the charger pulls up on both contacts as it should", clears=frozenset({Block.CHARGER}))
+    elif side is Side.CHARGER or (dead and view.charger_is_there):
+        where = "the charger" if side is Side.CHARGER else "either CC contact"
+        live = view.volts.vbus is not None and view.volts.vbus >= LEAST_5V
+        there = ", although VBUS is there" if live else ""
+        yield say.NO_PULL_UP.says(f"No pull-up at {where}{there}{way}.", effect=Effect.WITHHOLDS)
+        suspects = frozenset({Block.CHARGER}) if side is Side.CHARGER else _OUTSIDE | _LINE
+        if live:
+            suspects -= {Block.CHARGER}
+        yield evidence("no pull-up arrives on CC", suspects=suspects, proves=False)
+    elif side is Side.CABLE and not dead:
+        yield evidence("the charger's pull-up arrives at the free plug", clears=_OUTSIDE)
+    elif not dead and side is None and attach.state is State.NOTHING and any(_low(level) for level in levels):
+        yield say.PULL_UP_ALONE.says(f"A pull-up arrives and nothing pulls it down{way}.", effect=Effect.WITHHOLDS)
+
+
+def _level(view: View) -> Iterator[Said]:
+    """The active level against what the source advertises."""
+    attach, readings, way = view.attach, view.readings, view.way
+    level = attach.active
+    if level is None or not attach.state.joined:
+        return
+    if readings.partner is Partner.LEGACY and attach.advertisement in (Advertisement.A1_5, Advertisement.A3_0):
+        yield say.CABLE_LIES.says(
+            f"The cable to a type A charger claims {attach.advertisement.value} ({contact(level, attach)}){way}.",
+            who=Who.CABLE,
+        )
+        yield evidence("the cable's pull-up claims more than a legacy cable may", suspects=frozenset({Block.CABLE}))
+    if readings.advertises is not None:
+        yield from _against(view, level, readings.advertises)
+    elif len(attach.advertisements) == 2:
+        low, high = attach.advertisements
+        edge = sink_threshold(low)
+        decides = f"; a device decides near {edge:g} V" if edge is not None else ""
+        yield say.BETWEEN_BANDS.says(
+            f"{contact(level, attach)} lies between {low.value} and {high.value}{decides}{way}.",
+            effect=Effect.WITHHOLDS,
+        )
+    elif any(s.advertisement is None for s in sink_sees(level)):
+        yield say.BETWEEN_BANDS.says(
+            f"{contact(level, attach)} lies between {sink_sees(level)[0].value} and {sink_sees(level)[-1].value}{way}.",
+            effect=Effect.WITHHOLDS,
+        )
+
+
+def _against(view: View, level: Level, advertised: Advertisement) -> Iterator[Said]:
+    low, high = sink_band(advertised)
+    ohms = implied_ohm(level.volts, advertised)
+    means = ""
+    if ohms is not None and level.volts > 0:
+        means = f" (a pull-down of {words(ohms[0], Kind.OHMS)} to {words(ohms[1], Kind.OHMS)})"
+    name = contact(level, view.attach)
+    if level.high < low:
+        ra = range_v(advertised, bounds_ohm("Ra"))
+        assert RD_CLAMP.min is not None and RD_CLAMP.max is not None
+        might = []
+        if level.high >= RD_CLAMP.min and level.low <= RD_CLAMP.max:
+            might.append("a chip without power clamps CC so")
+        if ra[0] <= level.high and level.low <= ra[1]:
+            might.append("Ra in place of Rd reads so")
+        tail = "; " + ", and ".join(might) if might else ""
+        yield say.LEVEL_LOW.says(
+            f"{name} is too low for {advertised.value}, which reads {low:g} to {high:g} V{means}{tail}{view.way}.",
+            effect=Effect.WITHHOLDS,
+        )
+        yield evidence("CC is lower than the advertisement allows", suspects=_DEVICE_CC - {Block.PORT}, proves=False)
+    elif level.low > high:
+        yield say.LEVEL_HIGH.says(
+            f"{name} is too high for {advertised.value}, which reads {low:g} to {high:g} V{means}{view.way}.",
+            effect=Effect.WITHHOLDS,
+        )
+        yield evidence(
+            "CC is higher than the advertisement allows", suspects=_DEVICE_CC - {Block.CHIP_SUPPLY} | _OUTSIDE,
+            proves=False,
+        )
+
+
+def _vbus(view: View) -> Iterator[Said]:
+    vbus, attach, side, way = view.volts.vbus, view.attach, view.readings.side, view.way
+    if vbus is None:
+        return
+    shown = words(vbus, Kind.VOLTS)
+    assert SAFE_0V.max is not None and SAFE_5V.max is not None
+    taken = frozenset({"vbus"})
+    contract = view.readings.contract
+    if contract is not None:
+        low = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.min or 0) / 100) - 0.75
+        high = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
+        if low <= vbus <= high:
+            yield evidence(
+                f"VBUS reads {shown} as the contract for {contract.words} says", done=taken,
+                clears=_OUTSIDE | {Block.PORT},
+            )
+        else:
+            yield say.VBUS_OFF_CONTRACT.says(
+                f"VBUS reads {shown} under a contract for {contract.words} ({low:.2f} to {high:.2f} V are allowed for)"
+                f"{way}.",
+            )
+            yield evidence(
+                "VBUS is not at the contract's voltage", suspects=_OUTSIDE | {Block.PORT, Block.VBUS_SWITCH},
+                proves=False, done=taken,
+            )
+        return
+    if attach.state.joined and side is not Side.CABLE and vbus < LEAST_5V:
+        blocks = _OUTSIDE | {Block.PORT, Block.VBUS_SWITCH}
+        if vbus <= SAFE_0V.max:
+            yield say.VBUS_MISSING.says(f"VBUS reads {shown} although charger and device see each other on CC{way}.")
+        else:
+            yield say.VBUS_LOW.says(
+                f"VBUS reads {shown}; {SAFE_5V.words()} are right, {LEAST_5V:.2f} V at the end of a cable{way}.",
+                effect=Effect.WITHHOLDS,
+            )
+        yield evidence(f"VBUS reads {shown}", suspects=blocks, proves=False, done=taken)
+    elif vbus > SAFE_5V.max:
+        yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
+        yield evidence(
+            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | {Block.PORT}, proves=False, done=taken,
+        )
+    elif vbus >= LEAST_5V:
+        if side is not Side.CHARGER:
+            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | {Block.PORT}, done=taken)
+        elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
+            yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")
