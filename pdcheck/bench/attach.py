@@ -13,7 +13,7 @@ from enum import StrEnum
 
 from pdcheck.bench.levels import Level, Seen, Term, sink_sees, source_terms, surely_open_v
 from pdcheck.bench.readings import Advertisement, Meter, Side, Volts
-from pdcheck.standard.attach_limits import VCONN
+from pdcheck.standard.attach_limits import CC_HIGHEST, VCONN
 from pdcheck.standard.vbus_levels import SAFE_5V
 
 
@@ -30,6 +30,7 @@ class State(StrEnum):
     NO_PULL_DOWN = "no_pull_down"
     PULLS_UP = "pulls_up_itself"
     JOINED = "cc_contacts_joined"
+    ABOVE_LIMIT = "cc_above_limit"
     BETWEEN = "between"
     UNKNOWN = "unknown"
 
@@ -54,6 +55,7 @@ _WORDS = {
     State.NO_PULL_DOWN: "the charger's pull-up arrives and nothing pulls it down",
     State.PULLS_UP: "the port pulls both CC contacts up itself: it acts as a charger",
     State.JOINED: "CC1 and CC2 are joined",
+    State.ABOVE_LIMIT: "a CC contact carries more than the standard allows",
     State.BETWEEN: "between two states",
     State.UNKNOWN: "not enough is measured to tell",
 }
@@ -61,6 +63,8 @@ _WORDS = {
 #: VBUS as it may arrive through a cable: vSafe5V less 0.5 V on VBUS and 0.25 V on ground (from memory of the Type-C
 #: cable assembly's voltage drop limits).
 LEAST_5V = (SAFE_5V.min or 0.0) - 0.75
+#: A reading this far below ground is no meter's offset. Our own choice.
+BELOW_GROUND_V = -0.1
 #: Two levels this close may be one conductor; our own choice.
 _ALIKE = 0.05
 _LOW_SUPPLY = (
@@ -125,6 +129,11 @@ def attach_of(
     cc2 = Level.of(volts.cc2, meter) if volts.cc2 is not None else None
     if cc1 is None and cc2 is None:
         return None
+    assert CC_HIGHEST.max is not None
+    if any(level is not None and level.low > CC_HIGHEST.max for level in (cc1, cc2)):
+        return Attach(State.ABOVE_LIMIT, (), None, (), (), cc1, cc2)
+    if any(level is not None and level.high < BELOW_GROUND_V for level in (cc1, cc2)):
+        return Attach(State.UNKNOWN, (), None, (), (), cc1, cc2)
     if cc1 is None or cc2 is None:
         return _single(cc1, cc2, side, advertises)
     fits = list(_fits(cc1, cc2, side, advertises))

@@ -27,6 +27,7 @@ SAY_ADVERTISED = "Say what this charger advertises, where you know it: --adverti
 BOTH_WAYS = "Measure CC1 and CC2 once more with the plug turned over (--flipped-cc1, --flipped-cc2)."
 CHARGER_ALONE = "Measure CC and VBUS with another charger and another cable that are known to work."
 OTHER_CABLE = "Use another cable: one with a plug of type C at both ends, or a legacy cable with 56 kohm."
+AT_THE_DEVICE = "Plug the device in and measure at its port: CC1, CC2 and VBUS, plug both ways round."
 FRESH_START = (
     "Leave the device on the charger for half an hour: a cell that is flat to the bottom wakes slowly (common "
     "practice, no source). Then measure again."
@@ -69,6 +70,11 @@ NO_PULL_DOWN = Entry(
     "The charger finds nobody and keeps VBUS off or at the default. The contact, the protection part or the chip may "
     "be open; a chip without supply, too. Which of them this reading does not tell.",
     next=(BOTH_WAYS, todo.PINS.text, todo.CC_OHMS.text, todo.CHIP_SUPPLY.text, todo.CC_FOLLOW.text),
+)
+PULL_UP_OR_SHORT = Entry(
+    "cc-at-vbus", Severity.FAIL,
+    "Either way no charger sees the device there. An open pull-up from 5 V (a legacy cable) reads like a short to "
+    "VBUS; ohms without power tell them apart.", next=(CC_TO_VBUS_OHMS, BOTH_WAYS, todo.PINS.text),
 )
 PULL_UP_ALONE = Entry(
     "pull-up-alone", Severity.INFO,
@@ -168,6 +174,17 @@ VBUS_OFF_CONTRACT = Entry(
     "A contract was made and its voltage is not there.",
     "USB PD, section 7.4 (vSrcNew, vSrcValid)", (todo.OTHER_CHARGER.text, todo.VBUS_OHMS.text),
 )
+VBUS_ABSENT = Entry(
+    "vbus-absent", Severity.INFO,
+    "A type C charger gives VBUS only after it has seen a pull-down on CC. Without the levels of CC nobody can be "
+    "named.",
+    "USB Type-C, section 4.5.2 (VBUS after attach)", ("Measure CC1 and CC2 at the same place.", SAY_SIDE),
+)
+BACKFED = Entry(
+    "vbus-backfed", Severity.WARN,
+    "A device gives no VBUS to a free port. Its VBUS switch does not open, or it takes the port for a charger's.",
+    "USB Type-C, section 4.5.2 (VBUS)", (todo.BEHIND_SWITCH.text, todo.PINS.text),
+)
 VBUS_RAISED = Entry(
     "vbus-raised", Severity.INFO,
     "Somebody asked for more than 5 V and got it: over USB PD, or over D+ and D- by another scheme. A capture of CC "
@@ -186,6 +203,11 @@ ONE_ROW = Entry(
     "one-orientation-dead", Severity.FAIL,
     "What both ways share (charger, cable, the chip's supply) works. What is left belongs to one CC line: its contact, "
     "its protection part, or the chip's own pin.", _OURS, (todo.PINS.text, todo.CC_OHMS.text, todo.CC_FOLLOW.text),
+)
+BOTH_ROWS = Entry(
+    "both-orientations-dead", Severity.FAIL,
+    "Two contacts seldom fail at once. What both ways share: the chip, its supply, or the port as a whole.", _OURS,
+    (todo.CHIP_SUPPLY.text, todo.PINS.text, todo.CC_OHMS.text),
 )
 NOT_FLIPPED = Entry(
     "not-flipped", Severity.INFO, "Turning the plug over moves CC to the other contact.", _OURS,

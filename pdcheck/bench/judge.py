@@ -13,7 +13,7 @@ from pdcheck.bench.current_rules import judge_current
 from pdcheck.bench.ohm_rules import judge_ohms
 from pdcheck.bench.pair_rules import both_ways, decided
 from pdcheck.bench.quantity import Kind, words
-from pdcheck.bench.readings import Readings
+from pdcheck.bench.readings import Readings, Side
 from pdcheck.bench.volt_rules import Said, View, one_way
 from pdcheck.errors import InputError
 from pdcheck.rules import Effect, Finding, Severity
@@ -24,7 +24,7 @@ from pdcheck.verdict import Outcome
 _RANK = {Severity.FAIL: 0, Severity.WARN: 1, Severity.INFO: 2}
 _MOST_STEPS = 5
 #: Findings that say something of a level whatever the other orientation shows.
-_OF_ANY_LEVEL = (say.REVERSED.id, say.LOADED.id, say.CC_TOO_HIGH.id, say.CC_IS_VBUS.id)
+_OF_ANY_LEVEL = (say.REVERSED.id, say.LOADED.id, say.CC_TOO_HIGH.id, say.CC_IS_VBUS.id, say.PULL_UP_OR_SHORT.id)
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,8 @@ def judge(readings: Readings) -> Judgement:
     alive = [view for view in views if view.attach.state.joined]
     for view in views:
         heard = list(one_way(view, paired=len(views) == 2))
-        if len(views) == 2 and len(alive) == 1 and view not in alive and decided(view):
+        both_dead = all(v.attach.state is State.NO_PULL_DOWN for v in views)
+        if len(views) == 2 and (both_dead or (len(alive) == 1 and view not in alive and decided(view))):
             # What the pair says of the dead orientation says more.
             heard = [s for s in heard if isinstance(s, Finding) and s.rule in _OF_ANY_LEVEL]
         said += heard
@@ -88,8 +89,10 @@ def judge(readings: Readings) -> Judgement:
     steps = [step for f in findings if f.effect is not Effect.NOTES for step in f.next if step not in known]
     if outcome is not Outcome.PASS or blocks.of(BlockState.SUSPECT, BlockState.DISPUTED):
         steps += [m.text for m in blocks.next]
-    elif blocks.next:
+    elif readings.current_ma is None and alive:
         steps += [m.text for m in blocks.next[:2]]
+    elif not alive and (views or readings.side is Side.CABLE):
+        steps.append(say.AT_THE_DEVICE)
     if any(f.rule == say.DRAWS_LITTLE.id for f in findings):
         steps = [*steps[: _MOST_STEPS - 1], say.FRESH_START]
     return Judgement(

@@ -14,7 +14,7 @@ from pdcheck.bench.levels import Level, sink_sees
 from pdcheck.bench.ohm_rules import pull_of
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.report.as_text import CAUTIONS, plain, printable
-from pdcheck.report.blocks_text import blocks_lines
+from pdcheck.report.blocks_text import blocks_lines, blocks_sentence
 from pdcheck.rules import Finding
 from pdcheck.triage.currents import draw_words
 from pdcheck.verdict import Outcome
@@ -36,6 +36,9 @@ def measure_text(judged: Judgement, *, width: int = 80, paint: Paint = plain) ->
     lines += wrap(judged.summary, width)
     if judged.next:
         lines += wrap("First: " + judged.next[0], width)
+    cleared = blocks_sentence(judged.blocks)
+    if cleared is not None and judged.outcome is not Outcome.PASS:
+        lines += wrap(cleared, width)
     lines += ["", *_read(judged, width), *findings_lines(judged.findings, judged.leading, width)]
     lines += section(blocks_lines(judged.blocks, width))
     lines += next_lines(judged.next, width)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import State
 from pdcheck.bench.volt_rules import Said, View, cc_clears, evidence
-from pdcheck.rules import Effect
+from pdcheck.rules import Effect, Who
 from pdcheck.triage import Block
 
 _FLIPPED = frozenset({"cc_volts", "flip"})
@@ -58,11 +58,15 @@ def both_ways(first: View, second: View) -> Iterator[Said]:
             suspects=frozenset({Block.PORT, Block.CC_PATH, Block.CHIP}),
         )
     elif states == (State.NO_PULL_DOWN, State.NO_PULL_DOWN):
+        yield say.BOTH_ROWS.says(
+            "The charger's pull-up arrives either way round, and nothing pulls it down on CC1 or on CC2.",
+            who=Who.SINK,
+        )
         yield evidence(
             "the charger's pull-up arrives, with the plug either way round", done=_FLIPPED,
             clears=frozenset({Block.CHARGER, Block.CABLE}),
         )
         yield evidence(
-            "nothing pulls down on either CC contact: look at what both share (chip, its supply, the port as a whole)",
+            "nothing pulls down on either CC contact",
             suspects=frozenset({Block.PORT, Block.CHIP, Block.CHIP_SUPPLY}), proves=False, done=_FLIPPED,
         )

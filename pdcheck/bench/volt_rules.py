@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pdcheck.bench import entries as say
-from pdcheck.bench.attach import LEAST_5V, Attach, State
+from pdcheck.bench.attach import BELOW_GROUND_V, LEAST_5V, Attach, State
 from pdcheck.bench.levels import (
     LOADS_BELOW_OHM,
     Level,
@@ -35,8 +35,7 @@ _CC_TAKEN = frozenset({"cc_volts"})
 _DEVICE_CC = frozenset({Block.PORT, Block.CC_PATH, Block.CHIP, Block.CHIP_SUPPLY})
 _LINE = frozenset({Block.PORT, Block.CC_PATH})
 _OUTSIDE = frozenset({Block.CHARGER, Block.CABLE})
-#: A reading this far below ground is no meter's offset; CC this close to VBUS is taken for equal. Our own choice.
-_BELOW_GROUND_V = -0.1
+#: CC this close to VBUS is taken for equal. Our own choice.
 _EQUAL_V = 0.1
 
 
@@ -92,7 +91,7 @@ def _both(view: View) -> list[tuple[str, Level]]:
 def _probes(view: View) -> Iterator[Said]:
     read = [*((n, lv.volts) for n, lv in _both(view)), *([("VBUS", view.volts.vbus)] if view.volts.vbus else [])]
     for name, value in read:
-        if value < _BELOW_GROUND_V:
+        if value < BELOW_GROUND_V:
             yield say.REVERSED.says(f"{name} reads {words(value, Kind.VOLTS)}{view.way}.", effect=Effect.WITHHOLDS)
     if view.readings.meter.ohms < LOADS_BELOW_OHM:
         yield say.LOADED.says(
@@ -111,8 +110,13 @@ def _too_high(view: View) -> Iterator[Said]:
             if view.readings.side is Side.CHARGER:
                 where = _OUTSIDE
             yield evidence(f"{name} reads more than {CC_HIGHEST.max:g} V", suspects=where)
-        elif view.volts.vbus is not None and level.volts >= LEAST_5V and abs(level.volts - view.volts.vbus) < _EQUAL_V:
+        elif _at_vbus(level, view) and view.attach.state is not State.NO_PULL_DOWN:
             yield say.CC_IS_VBUS.says(f"{name} reads the same as VBUS ({words(level.volts, Kind.VOLTS)}){view.way}.")
+
+
+def _at_vbus(level: Level | None, view: View) -> bool:
+    vbus = view.volts.vbus
+    return level is not None and vbus is not None and level.volts >= LEAST_5V and abs(level.volts - vbus) < _EQUAL_V
 
 
 def _state(view: View, *, paired: bool) -> Iterator[Said]:
@@ -123,7 +127,8 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
         entry = say.BOTH_LEVEL if State.JOINED in attach.between else say.STATE_BETWEEN
         yield entry.says(f"Between two{way}: {names}.", effect=Effect.WITHHOLDS)
     elif state is State.UNKNOWN:
-        yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)
+        if (attach.cc1 is None) != (attach.cc2 is None):
+            yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)
     elif state in (State.SOURCE, State.SINK, State.CABLE_SINK):
         if not paired:
             yield _joined(view)
@@ -140,6 +145,12 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
                 f"{contact(other, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
             )
     elif state is State.NO_PULL_DOWN:
+        if _at_vbus(attach.active, view):
+            yield say.PULL_UP_OR_SHORT.says(
+                f"{contact(attach.active, attach)} lies at VBUS{way}: nothing pulls it down, or it is shorted to VBUS.",
+            )
+            yield evidence("CC lies at VBUS", suspects=_DEVICE_CC)
+            return
         yield say.NO_PULL_DOWN.says(
             f"The charger's pull-up arrives at {contact(attach.active, attach)} and nothing pulls it down{way}.",
             who=Who.SINK,
@@ -162,7 +173,7 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
         )
     elif state in (State.NOTHING, State.CABLE):
         yield from _nobody(view)
-    else:
+    elif state is not State.ABOVE_LIMIT:
         yield say.ACCESSORY.says(f"These levels mean: {state.words}{way}.", effect=Effect.WITHHOLDS)
         if side is Side.DEVICE:
             yield evidence("both CC contacts carry a level", suspects=_LINE, proves=False)
@@ -311,6 +322,18 @@ def _vbus(view: View) -> Iterator[Said]:
                 effect=Effect.WITHHOLDS,
             )
         yield evidence(f"VBUS reads {shown}", suspects=blocks, proves=False, done=taken)
+    elif side is Side.DEVICE and view.readings.partner is Partner.NOTHING:
+        if vbus > SAFE_0V.max:
+            yield say.BACKFED.says(f"VBUS reads {shown} with nothing plugged in{way}.", effect=Effect.WITHHOLDS)
+            yield evidence(
+                "VBUS is fed from inside the device", suspects=frozenset({Block.VBUS_SWITCH, Block.CHARGER_STAGE}),
+                proves=False, done=taken,
+            )
+    elif attach.state is State.UNKNOWN and vbus < LEAST_5V:
+        yield say.VBUS_ABSENT.says(f"VBUS reads {shown}{way}; CC tells why.", effect=Effect.WITHHOLDS)
+        yield evidence(
+            f"VBUS reads {shown}", suspects=_OUTSIDE | _DEVICE_CC | {Block.VBUS_SWITCH}, proves=False, done=taken,
+        )
     elif vbus > SAFE_5V.max:
         yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
         yield evidence(
