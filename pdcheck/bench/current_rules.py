@@ -25,9 +25,9 @@ _TALK = frozenset({Block.CHIP, Block.CHIP_SUPPLY})
 
 
 def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] | None:
-    """How much may be drawn, in mA, and by what; None where neither contract nor advertisement is known."""
+    """How much may be drawn, in mA, and that in words; None where neither contract nor advertisement is known."""
     if readings.contract is not None and readings.contract.current_ma is not None:
-        return readings.contract.current_ma, f"the contract for {readings.contract.words}"
+        return readings.contract.current_ma, f"the contract is for {readings.contract.words}"
     if readings.contract is not None:
         return None
     advertised = readings.advertises or (attach.advertisement if attach is not None else None)
@@ -35,8 +35,8 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
         return None
     if advertised is Advertisement.DEFAULT:
         # The more generous of the two defaults: nobody is accused for being on a USB 3 port.
-        return DEFAULT_USB_3.max or 0.0, "Default USB power (500 mA; on a USB 3 port)"
-    return float(advertised.most_ma or 0), f"an advertisement of {advertised.value}"
+        return DEFAULT_USB_3.max or 0.0, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
+    return float(advertised.most_ma or 0), f"{advertised.value} are advertised"
 
 
 def judge_current(readings: Readings, attach: Attach | None, vbus: float | None) -> Iterator[Said]:
@@ -48,7 +48,7 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
     shown = words(current, Kind.MILLIAMPS)
     draws = {band.draw for band in bands_of(current)}
     allowed = allowed_ma(readings, attach)
-    limit = f"; {allowed[1]} allows {words(allowed[0], Kind.MILLIAMPS)}" if allowed is not None else ""
+    limit = f"; {allowed[1]}" if allowed is not None else ""
     little = draws <= {Draw.NOTHING, Draw.ALIVE, Draw.UNIT_LOAD, Draw.SOME}
     if allowed is not None and current > _SLACK * allowed[0]:
         yield say.DRAWS_TOO_MUCH.says(f"{shown} are drawn{limit}.", effect=Effect.WITHHOLDS)

@@ -92,7 +92,8 @@ def _probes(view: View) -> Iterator[Said]:
     read = [*((n, lv.volts) for n, lv in _both(view)), *([("VBUS", view.volts.vbus)] if view.volts.vbus else [])]
     for name, value in read:
         if value < BELOW_GROUND_V:
-            yield say.REVERSED.says(f"{name} reads {words(value, Kind.VOLTS)}{view.way}.", effect=Effect.WITHHOLDS)
+            shown = words(value, Kind.VOLTS)
+            yield say.REVERSED.says(f"{name} reads {shown}, below ground{view.way}.", effect=Effect.WITHHOLDS)
     if view.readings.meter.ohms < LOADS_BELOW_OHM:
         yield say.LOADED.says(
             f"The meter's {words(view.readings.meter.ohms, Kind.OHMS)} load CC; its readings may be too low.",
@@ -293,6 +294,8 @@ def _vbus(view: View) -> Iterator[Said]:
     shown = words(vbus, Kind.VOLTS)
     assert SAFE_0V.max is not None and SAFE_5V.max is not None
     taken = frozenset({"vbus"})
+    # VBUS alone clears four contacts of the port, not all.
+    port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
     contract = view.readings.contract
     if contract is not None:
         low = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.min or 0) / 100) - 0.75
@@ -337,10 +340,10 @@ def _vbus(view: View) -> Iterator[Said]:
     elif vbus > SAFE_5V.max:
         yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
         yield evidence(
-            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | {Block.PORT}, proves=False, done=taken,
+            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | port, proves=False, done=taken,
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:
-            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | {Block.PORT}, done=taken)
+            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | port, done=taken)
         elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
             yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

@@ -60,6 +60,7 @@ def measure(as_json: bool, no_color: bool, **typed: str | None) -> int:
     given = {name: text for name, text in typed.items() if text is not None}
     if not given and not as_json:
         given = _ask()
+        click.echo()
     judged = judge(readings_of(given))
     if as_json:
         from pdcheck.bench.measure_json import dumps
