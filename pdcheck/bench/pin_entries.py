@@ -13,7 +13,7 @@ _CONNECTOR = "USB Type-C, section 3.2 (receptacle interface)"
 OPEN = Entry(
     "contact-open", Severity.FAIL,
     "Its counterpart in the other row shows a reading: the contact is lifted, cracked or dirty, or the solder joint "
-    "under the port is open.", _CONNECTOR,
+    "under the port is open; on CC it may also be the part behind it.", _CONNECTOR,
     ("Look at the contact and its joint under the microscope, press lightly on the shell and measure again.",),
 )
 ROW_OPEN = Entry(
@@ -41,6 +41,11 @@ BOTH_OPEN = Entry(
     "both-open", Severity.INFO,
     "Both contacts of the kind are open: not fitted, or both damaged. Symmetry does not tell.", _CONNECTOR,
     ("Measure a known-good board with the same meter and compare: pdcheck pins FILE --known-good GOOD.",),
+)
+NO_GROUND = Entry(
+    "no-ground", Severity.INFO,
+    "All GND contacts at once are seldom open: the other probe was not on ground, or the meter was in another mode.",
+    _CONNECTOR, ("Put the other probe on the shell or the board's ground and measure GND first: it must read a short.",),
 )
 NOT_FITTED = Entry("not-fitted", Severity.INFO, "A port leaves out what it does not use.", _CONNECTOR)
 GOOD_DIFFERS = Entry(

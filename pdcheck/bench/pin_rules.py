@@ -170,13 +170,16 @@ class Board:
 
     def _ground(self) -> Iterator[Said]:
         readings = self._of(Net.GND)
-        for reading in readings:
-            if not shorted(reading):
-                self._mark(reading, ContactState.OPEN)
         bad = [r for r in readings if not shorted(r)]
-        if bad:
+        if len(bad) == len(readings) > 1:
+            yield entry.NO_GROUND.says(
+                f"None of the GND contacts ({_names(bad)}) reads like ground.", effect=Effect.WITHHOLDS,
+            )
+        elif bad:
+            for reading in bad:
+                self._mark(reading, ContactState.OPEN)
             yield entry.OPEN.says(f"{_names(bad)} (GND) {_read(bad)} instead of a short to ground.")
-            yield _points(f"{_names(bad)} (GND) is open", _BLOCKS[Net.GND])
+            yield _points(f"GND reads open at {_names(bad)}", _BLOCKS[Net.GND])
 
     def _shorts(self, net: Net) -> Iterator[Said]:
         bad = [r for r in self._of(net) if shorted(r)]
@@ -188,7 +191,7 @@ class Board:
         hint = f" (beside GND {', '.join(beside)})" if beside else ""
         path = "" if net in _ON_PATH else " Not on the charging path."
         yield entry.SHORT.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
-        yield _points(f"{_names(bad)} ({net.value}) is shorted to ground", _BLOCKS.get(net, frozenset({Block.PORT})))
+        yield _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS.get(net, frozenset({Block.PORT})))
 
     def _like(self, net: Net) -> Iterator[Said]:
         """Contacts of one kind against each other: all four of VBUS, else each with its counterpart."""
@@ -223,7 +226,7 @@ class Board:
             path = "" if net in _ON_PATH else " Not on the charging path, but on the same port."
             yield entry.OPEN.says(f"{_names(comparable)} ({net.value}) {_read(comparable)}, {like}.{path}")
             blocks = frozenset({Block.PORT}) if net is not Net.CC else _BLOCKS[Net.CC]
-            yield _points(f"{_names(comparable)} ({net.value}) is open", blocks, proves=net in _ON_PATH)
+            yield _points(f"{net.value} reads open at {_names(comparable)}", blocks, proves=net in _ON_PATH)
             return
         apart = [r for r in group if any(differ(r, other) for other in group)]
         if apart:

@@ -26,7 +26,8 @@ _HEAD = {
 }
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
 _PORT = {
-    "full": "high-speed pairs fitted", "usb2": "USB 2.0 only, no high-speed pairs", "power_only": "power only, no data",
+    "full": "with high-speed pairs", "usb2": "taken as USB 2.0: nothing read on the high-speed pairs",
+    "power_only": "taken as power only: nothing read on the data contacts",
 }
 _NOTE = {
     ContactState.OPEN: "OPEN", ContactState.SHORT: "SHORT", ContactState.DIFFERS: "differs",
@@ -56,13 +57,8 @@ def pins_text(judged: PinJudgement, *, width: int = 80, paint: Paint = plain) ->
 def _table(judged: PinJudgement, width: int) -> list[str]:
     """Both rows, contact beside contact; one under the other where the screen is narrow."""
     by_name = {one.contact.name: one for one in judged.contacts}
-    title = f"Contacts ({_PORT[judged.port]})"
-    if all(one.contact.net.high_speed is False or one.reading is None for one in judged.contacts) and (
-        judged.port != "full"
-    ):
-        title = f"Contacts ({_PORT[judged.port]} measured)" if judged.port == "usb2" else "Contacts (no data measured)"
     half = (width - 6) // 2
-    lines = [title]
+    lines = [f"Contacts ({_PORT[judged.port]})"]
     for place in range(1, _PLACES + 1):
         cells = [_cell(by_name[f"{row}{place}"]) for row in ("A", "B")]
         if not any(by_name[f"{row}{place}"].reading is not None for row in ("A", "B")):
