@@ -32,7 +32,7 @@ _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yel
 def measure_text(judged: Judgement, *, width: int = 80, paint: Paint = plain) -> str:
     """The judgement in lines of at most ``width`` columns, with a final line end."""
     width = max(40, min(width, 100))
-    lines = [paint(_HEAD[judged.outcome], _COLOR[judged.outcome])]
+    lines = [paint(line, _COLOR[judged.outcome]) for line in wrap(_HEAD[judged.outcome], width)]
     lines += wrap(judged.summary, width)
     if judged.next:
         lines += wrap("First: " + judged.next[0], width)

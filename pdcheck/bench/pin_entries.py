@@ -45,7 +45,7 @@ BOTH_OPEN = Entry(
 NO_GROUND = Entry(
     "no-ground", Severity.INFO,
     "All GND contacts at once are seldom open: the other probe was not on ground, or the meter was in another mode.",
-    _CONNECTOR, ("Put the other probe on the shell or the board's ground and measure GND first: it must read a short.",),
+    _CONNECTOR, ("Put the other probe on the shell or the board's ground; GND must then read a short.",),
 )
 NOT_FITTED = Entry("not-fitted", Severity.INFO, "A port leaves out what it does not use.", _CONNECTOR)
 GOOD_DIFFERS = Entry(

@@ -191,7 +191,8 @@ class Board:
         hint = f" (beside GND {', '.join(beside)})" if beside else ""
         path = "" if net in _ON_PATH else " Not on the charging path."
         yield entry.SHORT.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
-        yield _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS.get(net, frozenset({Block.PORT})))
+        blocks = _BLOCKS.get(net, frozenset({Block.PORT}))
+        yield _points(f"{net.value} reads a short to ground at {_names(bad)}", blocks)
 
     def _like(self, net: Net) -> Iterator[Said]:
         """Contacts of one kind against each other: all four of VBUS, else each with its counterpart."""

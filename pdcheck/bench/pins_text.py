@@ -39,7 +39,8 @@ _PLACES = 12
 def pins_text(judged: PinJudgement, *, width: int = 80, paint: Paint = plain) -> str:
     """The judgement in lines of at most ``width`` columns, with a final line end."""
     width = max(40, min(width, 100))
-    lines = [paint(_HEAD[judged.outcome], _COLOR[judged.outcome]), *wrap(judged.summary, width)]
+    lines = [paint(line, _COLOR[judged.outcome]) for line in wrap(_HEAD[judged.outcome], width)]
+    lines += wrap(judged.summary, width)
     if judged.next:
         lines += wrap("First: " + judged.next[0], width)
     cleared = blocks_sentence(judged.blocks)

@@ -143,4 +143,4 @@ def words(value: float, kind: Kind) -> str:
         return "OL"
     if value >= 1e6:
         return f"{value / 1e6:.3g} Mohm"
-    return f"{value / 1e3:.3g} kohm" if value >= 1e3 else f"{value:.3g} ohm"
+    return f"{value / 1e3:.3g} kohm" if value >= 1e3 else f"{value:.{2 if value < 1 else 1}f} ohm"

@@ -37,11 +37,11 @@ def _number(kind: Kind) -> _Read:
 
 def _one_of(words: Mapping[str, _Chosen]) -> _Read:
     def read(text: str) -> _Chosen:
-        clean = re.sub(r"\s*(a|amps?)?$", "", text.strip().lower().replace(",", ".").replace(" ", "-"))
-        found = words.get(clean) or words.get(text.strip().lower())
+        clean = re.sub(r"(?<=[0-9])\s*(a|amps?)$", "", text.strip().lower()).replace(",", ".").replace(" ", "-")
+        found = words.get(clean)
         if found is None:
             # The beginning of a word will do where it begins only one.
-            starts = {v for k, v in words.items() if clean and k.startswith(text.strip().lower())}
+            starts = {v for k, v in words.items() if clean and k.startswith(clean)}
             if len(starts) != 1:
                 raise InputError(f"{text.strip()[:24]!r} is none of them", "say " + ", ".join(words))
             found = next(iter(starts))
