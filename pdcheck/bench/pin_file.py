@@ -166,7 +166,8 @@ def _csv(path: str, text: str) -> Iterator[_Cell]:
             if not any(cell.strip() for cell in row) or row[0].lstrip().startswith("#"):
                 continue
             if not columns:
-                heads = [_head(cell) for cell in row]
+                # A cell with a digit in it is a contact or a reading already.
+                heads = ["" if re.search(r"[0-9]", cell) else _head(cell) for cell in row]
                 named = [(i, *_KIND_HEADS[h]) for i, h in enumerate(heads) if h in _KIND_HEADS]
                 contact_at = next((i for i, h in enumerate(heads) if h in _CONTACT_HEADS), 0)
                 columns = named or [(1, None, False)]

@@ -85,7 +85,9 @@ def differ(one: PinReading, other: PinReading) -> bool | None:
     told: list[bool] = []
     if one.diode_v is not None and other.diode_v is not None:
         a, b = sorted((one.diode_v, other.diode_v))
-        told.append(a != b and (b - a > DIFFER_V and b - a > DIFFER_SHARE * a))
+        # To the microvolt, so that 0.55 and 0.50 V are 0.05 V apart and not more.
+        apart = math.inf if math.isinf(b) else round(b - a, 6)
+        told.append(a != b and apart > DIFFER_V and apart > round(DIFFER_SHARE * a, 6))
     if one.ohms is not None and other.ohms is not None:
         a, b = sorted((one.ohms, other.ohms))
         told.append(a != b and b > DIFFER_FACTOR * a and b - a > LEADS_OHM)
@@ -146,6 +148,11 @@ class Board:
     def _of(self, net: Net) -> list[PinReading]:
         return [self._read[c.name] for c in ALL if c.net is net and c.name in self._read]
 
+    def _as_good(self, reading: PinReading) -> bool:
+        """True where the known-good board reads the same there, whatever symmetry says."""
+        good = self._good.get(reading.contact.name)
+        return good is not None and differ(reading, good) is False
+
     def _mark(self, reading: PinReading, state: ContactState) -> None:
         if self._state.get(reading.contact.name, ContactState.FINE) in (ContactState.FINE, ContactState.NOT_JUDGED):
             self._state[reading.contact.name] = state
@@ -182,7 +189,7 @@ class Board:
             yield _points(f"GND reads open at {_names(bad)}", _BLOCKS[Net.GND])
 
     def _shorts(self, net: Net) -> Iterator[Said]:
-        bad = [r for r in self._of(net) if shorted(r)]
+        bad = [r for r in self._of(net) if shorted(r) and (net in _ON_PATH or not self._as_good(r))]
         if not bad:
             return
         for reading in bad:
@@ -191,8 +198,8 @@ class Board:
         hint = f" (beside GND {', '.join(beside)})" if beside else ""
         path = "" if net in _ON_PATH else " Not on the charging path."
         yield entry.SHORT.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
-        blocks = _BLOCKS.get(net, frozenset({Block.PORT}))
-        yield _points(f"{net.value} reads a short to ground at {_names(bad)}", blocks)
+        if net in _ON_PATH:
+            yield _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS[net])
 
     def _like(self, net: Net) -> Iterator[Said]:
         """Contacts of one kind against each other: all four of VBUS, else each with its counterpart."""
@@ -219,18 +226,19 @@ class Board:
                     f"{_names(unlike)} ({net.value}) {_read(unlike)}, and there is nothing to compare with.",
                     effect=Effect.WITHHOLDS,
                 )
-        comparable = [r for r in gone if any(differ(r, other) for other in alive)]
+        comparable = [r for r in gone if any(differ(r, other) for other in alive) and not self._as_good(r)]
         if comparable and (net in _ON_PATH or net in (Net.DP, Net.DN)):
             for reading in comparable:
                 self._mark(reading, ContactState.OPEN)
             like = f"{_names(alive)} {_read(alive)}"
             path = "" if net in _ON_PATH else " Not on the charging path, but on the same port."
             yield entry.OPEN.says(f"{_names(comparable)} ({net.value}) {_read(comparable)}, {like}.{path}")
-            blocks = frozenset({Block.PORT}) if net is not Net.CC else _BLOCKS[Net.CC]
-            yield _points(f"{net.value} reads open at {_names(comparable)}", blocks, proves=net in _ON_PATH)
+            if net in _ON_PATH:
+                blocks = frozenset({Block.PORT}) if net is not Net.CC else _BLOCKS[Net.CC]
+                yield _points(f"{net.value} reads open at {_names(comparable)}", blocks)
             return
         apart = [r for r in group if any(differ(r, other) for other in group)]
-        if apart:
+        if not all(self._as_good(r) for r in apart):
             for reading in apart:
                 self._mark(reading, ContactState.DIFFERS)
             text = "; ".join(f"{r.contact.name} {_read([r])}" for r in apart)
@@ -271,19 +279,21 @@ class Board:
                 if self._state.get(contact.name) in (ContactState.NOT_JUDGED, ContactState.DIFFERS):
                     self._state[contact.name] = ContactState.FINE
                 continue
-            blocks = _BLOCKS.get(contact.net, frozenset({Block.PORT}))
+            path = contact.net in _ON_PATH
+            blocks = _BLOCKS.get(contact.net, frozenset())
             text = f"{contact.name} ({contact.signal}) {_read([ours])}, the known-good board {shown(good)}."
             if opened(ours):
                 self._state[contact.name] = ContactState.OPEN
                 yield entry.GOOD_OPEN.says(text)
-                yield _points(f"{contact.name} is open against the known-good board", blocks)
+                if path:
+                    yield _points(f"{contact.name} is open against the known-good board", blocks)
             elif shorted(ours):
                 self._state[contact.name] = ContactState.SHORT
                 yield entry.GOOD_SHORT.says(text)
-                yield _points(f"{contact.name} is shorted against the known-good board", blocks)
+                if path:
+                    yield _points(f"{contact.name} is shorted against the known-good board", blocks)
             else:
                 self._state[contact.name] = ContactState.DIFFERS
-                path = contact.net in _ON_PATH
                 yield entry.GOOD_DIFFERS.says(text, effect=Effect.WITHHOLDS if path else None)
                 if path:
                     yield _points(f"{contact.name} differs from the known-good board", blocks, proves=False)

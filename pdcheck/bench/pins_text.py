@@ -5,6 +5,8 @@ Why it is: the two rows stand side by side, each contact beside its like, as nob
 
 from __future__ import annotations
 
+import textwrap
+
 from pdcheck.bench.measure_text import (
     Paint,
     caution_lines,
@@ -59,7 +61,7 @@ def _table(judged: PinJudgement, width: int) -> list[str]:
     """Both rows, contact beside contact; one under the other where the screen is narrow."""
     by_name = {one.contact.name: one for one in judged.contacts}
     half = (width - 6) // 2
-    lines = [f"Contacts ({_PORT[judged.port]})"]
+    lines = wrap(f"Contacts ({_PORT[judged.port]})", width)
     for place in range(1, _PLACES + 1):
         cells = [_cell(by_name[f"{row}{place}"]) for row in ("A", "B")]
         if not any(by_name[f"{row}{place}"].reading is not None for row in ("A", "B")):
@@ -67,7 +69,8 @@ def _table(judged: PinJudgement, width: int) -> list[str]:
         if all(len(cell) <= half for cell in cells):
             lines.append(f"  {cells[0]:<{half}}  {cells[1]}")
         else:
-            lines += [f"  {cell}" for cell in cells]
+            for cell in cells:
+                lines += textwrap.wrap(cell, width, initial_indent="  ", subsequent_indent=" " * 12)
     return lines
 
 

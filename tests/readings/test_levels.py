@@ -125,7 +125,8 @@ def test_a_resistance_to_ground(ohms: float, pull: Pull) -> None:
 @pytest.mark.parametrize(("ohms", "claims"), [
     # ST UM2191 rev 2 Table 2, the pull-ups to VBUS.
     (44799, None), (44800, DEFAULT), (56000, DEFAULT), (67200, DEFAULT), (67201, None),
-    (20899, None), (20900, A1_5), (23100, A1_5), (23101, None), (9499, None), (9500, A3_0), (10500, A3_0), (10501, None),
+    (20899, None), (20900, A1_5), (23100, A1_5), (23101, None), (9499, None), (9500, A3_0), (10500, A3_0),
+    (10501, None),
 ])
 def test_what_a_cables_pull_up_claims(ohms: float, claims: str | None) -> None:
     found = cable_pull_up(ohms)
