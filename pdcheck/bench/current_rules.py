@@ -56,6 +56,8 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
             "more is drawn than may be", suspects=POWER_PATH | {Block.CHIP}, proves=False, done=_TAKEN,
         )
         return
+    # Where CC was seen to be joined, the way of CC explains nothing.
+    line = frozenset() if attach is not None and attach.state.joined else frozenset({Block.PORT, Block.CC_PATH})
     entry = say.DRAWS_LITTLE if little else say.DRAWS
     surely = draws <= {Draw.CHARGING}
     means = " or ".join(band.draw.value for band in bands_of(current))
@@ -71,7 +73,7 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
     elif surely:
         yield evidence(f"{shown} flow: it charges", clears=POWER_PATH | _VBUS_BLOCKS, done=_TAKEN)
     elif draws <= {Draw.NOTHING}:
-        suspects = POWER_PATH - {Block.BATTERY} | _TALK | {Block.PORT}
+        suspects = POWER_PATH - {Block.BATTERY} | _TALK | {Block.PORT} | line
         if vbus is None or vbus < LEAST_5V:
             suspects |= _VBUS_BLOCKS
         yield evidence("nothing is drawn", suspects=suspects, proves=False, done=_TAKEN)
@@ -80,4 +82,4 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
         yield evidence(
             f"{shown} are drawn, so VBUS and ground arrive", clears=_VBUS_BLOCKS - {Block.PORT}, done=_TAKEN,
         )
-        yield evidence(f"only {shown} are drawn", suspects=POWER_PATH | _TALK, proves=False, done=_TAKEN)
+        yield evidence(f"only {shown} are drawn", suspects=POWER_PATH | _TALK | line, proves=False, done=_TAKEN)

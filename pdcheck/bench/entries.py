@@ -109,7 +109,7 @@ NEAR_GROUND = Entry(
     "cc-near-ground", Severity.WARN,
     "The charger takes it for Ra, but 800 ohm and more would show a higher level: the contact may be shorted to "
     "ground, may have no pull-up, or the probes were not at the charger.",
-    next=(SAY_SIDE, todo.CC_OHMS.text),
+    next=(SAY_SIDE, "Unplug everything from the charger and measure both contacts at its own port once more."),
 )
 LEVEL_LOW = Entry(
     "level-below-advertisement", Severity.WARN,
@@ -131,7 +131,7 @@ BETWEEN_BANDS = Entry(
 )
 STATE_BETWEEN = Entry(
     "state-between", Severity.INFO, "More than one thing at the other end shows these levels.",
-    next=(SAY_SIDE, SAY_ADVERTISED),
+    next=(SAY_SIDE, BOTH_WAYS, SAY_ADVERTISED, todo.OTHER_CHARGER.text),
 )
 STATE_UNKNOWN = Entry(
     "not-enough-measured", Severity.INFO, "One contact alone does not tell what is attached.",

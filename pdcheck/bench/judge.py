@@ -5,11 +5,12 @@ Why it is: whoever asks gets one object that text and JSON are printed from, as 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import Attach, State, attach_of
 from pdcheck.bench.current_rules import judge_current
+from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.ohm_rules import judge_ohms
 from pdcheck.bench.pair_rules import both_ways, decided
 from pdcheck.bench.quantity import Kind, words
@@ -23,6 +24,8 @@ from pdcheck.verdict import Outcome
 
 _RANK = {Severity.FAIL: 0, Severity.WARN: 1, Severity.INFO: 2}
 _MOST_STEPS = 5
+#: Proven by ohms: what volts and currents show beside it is what follows from it.
+_CAUSES = (say.SHORT.id, say.JOINED.id, say.CC_VBUS.id, say.VBUS_SHORT.id)
 #: Findings that say something of a level whatever the other orientation shows.
 _OF_ANY_LEVEL = (say.REVERSED.id, say.LOADED.id, say.CC_TOO_HIGH.id, say.CC_IS_VBUS.id, say.PULL_UP_OR_SHORT.id)
 
@@ -59,7 +62,7 @@ def judge(readings: Readings) -> Judgement:
     if not readings.any:
         raise InputError("there is no reading", "give at least one, for example --cc1 0.41 --cc2 0")
     said: list[Said] = []
-    views = _views(readings)
+    views = [replace(view, attach=_settled(view.attach, readings)) for view in _views(readings)]
     attaches = {view.volts: view.attach for view in views}
     first = attach = attaches.get(readings.volts)
     flipped = attaches.get(readings.flipped)
@@ -111,6 +114,14 @@ def _views(readings: Readings) -> list[View]:
     return views
 
 
+def _settled(attach: Attach, readings: Readings) -> Attach:
+    """The attach state with what ohms have settled: two contacts that are joined are no debug accessory."""
+    between = readings.ohms.between_cc
+    if between is not None and between <= SHORT_OHM and State.JOINED in attach.between:
+        return replace(attach, state=State.JOINED, between=(), orientation=None, advertisements=(), also=())
+    return attach
+
+
 def _known(readings: Readings) -> set[str]:
     """Advice that has been followed already."""
     known = set()
@@ -141,9 +152,13 @@ def _vbus_alone(readings: Readings) -> list[Said]:
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
-    """What convicts first, then what withholds, then the rest; each once."""
+    """What convicts first, of that a short before what it causes; then what withholds, then the rest; each once."""
     effects = list(Effect)
-    return tuple(sorted(dict.fromkeys(findings), key=lambda f: (effects.index(f.effect), _RANK[f.severity])))
+
+    def rank(finding: Finding) -> tuple[int, bool, int]:
+        return effects.index(finding.effect), finding.rule not in _CAUSES, _RANK[finding.severity]
+
+    return tuple(sorted(dict.fromkeys(findings), key=rank))
 
 
 def _outcome(findings: tuple[Finding, ...]) -> Outcome:

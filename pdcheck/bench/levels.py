@@ -14,6 +14,8 @@ from functools import cache
 from pdcheck.bench.readings import Advertisement, Meter
 from pdcheck.standard import cc_levels, terminations
 
+#: Up to here a resistance is a short. Our own choice.
+SHORT_OHM = 10.0
 #: Below this input resistance the meter itself moves the level. Our own choice.
 LOADS_BELOW_OHM = 1e6
 

@@ -10,9 +10,10 @@ from collections.abc import Callable, Iterator
 
 from pdcheck.bench.attach import Attach
 from pdcheck.bench.judge import Judgement, state_words
-from pdcheck.bench.levels import Level, sink_sees
+from pdcheck.bench.levels import Level, sink_sees, source_terms
 from pdcheck.bench.ohm_rules import pull_of
 from pdcheck.bench.quantity import Kind, words
+from pdcheck.bench.readings import Advertisement, Readings, Side
 from pdcheck.report.as_text import CAUTIONS, plain, printable
 from pdcheck.report.blocks_text import blocks_lines, blocks_sentence
 from pdcheck.rules import Finding
@@ -119,7 +120,7 @@ def _rows(judged: Judgement) -> Iterator[tuple[str, str]]:
             yield "Attach" + way, state_words(attach)
             for name, level in (("CC1", attach.cc1), ("CC2", attach.cc2)):
                 if level is not None:
-                    yield name + way, f"{words(level.volts, Kind.VOLTS)}: {_level_words(level)}"
+                    yield name + way, f"{words(level.volts, Kind.VOLTS)}: {_level_words(level, attach, readings)}"
             yield from _also(attach)
         if volts.vbus is not None:
             yield "VBUS" + way, words(volts.vbus, Kind.VOLTS)
@@ -137,7 +138,12 @@ def _rows(judged: Judgement) -> Iterator[tuple[str, str]]:
         yield "Current", f"{words(readings.current_ma, Kind.MILLIAMPS)}: {draw_words(abs(readings.current_ma))}"
 
 
-def _level_words(level: Level) -> str:
+def _level_words(level: Level, attach: Attach, readings: Readings) -> str:
+    """What the end at which was measured makes of a level."""
+    if readings.side is Side.CHARGER:
+        advertised = (readings.advertises,) if readings.advertises is not None else attach.advertisements
+        terms = dict.fromkeys(t.value for a in advertised or tuple(Advertisement) for t in source_terms(level, a))
+        return f"the charger takes it for {' or '.join(terms)}"
     seen = [s.value for s in sink_sees(level)]
     return f"a device reads {seen[0]}" if len(seen) == 1 else f"between {seen[0]} and {seen[-1]}"
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 
 from pdcheck.bench import entries as say
-from pdcheck.bench.levels import bounds_ohm
+from pdcheck.bench.levels import SHORT_OHM, bounds_ohm
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Advertisement, Readings, Side
 from pdcheck.bench.volt_rules import Said, evidence
@@ -19,9 +19,8 @@ from pdcheck.rules import Effect, Who
 from pdcheck.standard import terminations
 from pdcheck.triage import Block
 
-#: Our own choices: up to here it is a short; two contacts of one kind may differ by this factor; below this a leak from
+#: Our own choices: two contacts of one kind may differ by this factor; below this a leak from
 #: VBUS counts.
-SHORT_OHM = 10.0
 _DIFFER = 1.5
 _LEAK_OHM = 56e3
 

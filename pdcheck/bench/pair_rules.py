@@ -17,6 +17,11 @@ from pdcheck.triage import Block
 _FLIPPED = frozenset({"cc_volts", "flip"})
 
 
+_DEAD = {
+    State.NOTHING: "no pull-up arrives there", State.NO_PULL_DOWN: "its pull-up arrives and nothing pulls it down",
+}
+
+
 def decided(view: View) -> bool:
     """True where a state that does not join charger and device is the only one that fits."""
     return view.attach.state not in (State.BETWEEN, State.UNKNOWN)
@@ -47,7 +52,7 @@ def both_ways(first: View, second: View) -> Iterator[Said]:
         line = {"cc1": "CC2", "cc2": "CC1"}.get(alive.attach.orientation or "", "the other CC")
         yield say.ONE_ROW.says(
             f"One way round charger and device see each other, the other way not: {line} is at fault "
-            f"({dead.attach.state.words}).",
+            f"({_DEAD.get(dead.attach.state, dead.attach.state.words)}).",
         )
         yield evidence(
             "one way round charger and device see each other", done=_FLIPPED,

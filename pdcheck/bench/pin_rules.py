@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from pdcheck.bench import pin_entries as entry
-from pdcheck.bench.ohm_rules import SHORT_OHM
+from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.pin_file import PinReading, PinReadings
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.rules import Effect, Finding

@@ -9,7 +9,7 @@ import json
 import math
 from typing import Any
 
-from pdcheck.bench.ohm_rules import SHORT_OHM
+from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.pin_file import PinReading
 from pdcheck.bench.pin_rules import DIFFER_FACTOR, DIFFER_SHARE, DIFFER_V, SHORT_V
 from pdcheck.bench.pins import PinJudgement

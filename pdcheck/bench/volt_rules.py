@@ -12,6 +12,7 @@ from pdcheck.bench import entries as say
 from pdcheck.bench.attach import BELOW_GROUND_V, LEAST_5V, Attach, State
 from pdcheck.bench.levels import (
     LOADS_BELOW_OHM,
+    SHORT_OHM,
     Level,
     bounds_ohm,
     implied_ohm,
@@ -124,9 +125,9 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
     attach, side, way = view.attach, view.readings.side, view.way
     state = attach.state
     if state is State.BETWEEN:
-        names = " or ".join(s.words for s in attach.between)
+        names = "; or ".join(s.words for s in attach.between)
         entry = say.BOTH_LEVEL if State.JOINED in attach.between else say.STATE_BETWEEN
-        yield entry.says(f"Between two{way}: {names}.", effect=Effect.WITHHOLDS)
+        yield entry.says(f"More than one fits{way}: {names}.", effect=Effect.WITHHOLDS)
     elif state is State.UNKNOWN:
         if (attach.cc1 is None) != (attach.cc2 is None):
             yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)
@@ -209,6 +210,12 @@ def _nobody(view: View) -> Iterator[Said]:
             "the charger pulls up and sees no sink", clears=frozenset({Block.CHARGER}),
             suspects=_DEVICE_CC | {Block.CABLE}, proves=False,
         )
+    elif side is Side.CHARGER and not dead and any(_low(level) for level in levels):
+        low = next(level for level in levels if _low(level))
+        yield say.NEAR_GROUND.says(
+            f"{contact(low, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
+        )
+        yield evidence("a CC contact of the charger lies at ground", suspects=_OUTSIDE, proves=False)
     elif side is Side.CHARGER and not dead:
         yield evidence("the charger pulls up on both contacts as it should", clears=frozenset({Block.CHARGER}))
     elif side is Side.CHARGER or (dead and view.charger_is_there):
@@ -234,7 +241,7 @@ def _level(view: View) -> Iterator[Said]:
         return
     if readings.partner is Partner.LEGACY and attach.advertisement in (Advertisement.A1_5, Advertisement.A3_0):
         yield say.CABLE_LIES.says(
-            f"The cable to a type A charger claims {attach.advertisement.value} ({contact(level, attach)}){way}.",
+            f"The cable to a type A charger claims {attach.advertisement.value}: {contact(level, attach)}{way}.",
             who=Who.CABLE,
         )
         yield evidence("the cable's pull-up claims more than a legacy cable may", suspects=frozenset({Block.CABLE}))
@@ -294,6 +301,8 @@ def _vbus(view: View) -> Iterator[Said]:
     shown = words(vbus, Kind.VOLTS)
     assert SAFE_0V.max is not None and SAFE_5V.max is not None
     taken = frozenset({"vbus"})
+    # A VBUS that holds up has no short behind it.
+    held = taken | {"vbus_ohms"}
     # VBUS alone clears four contacts of the port, not all.
     port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
     contract = view.readings.contract
@@ -302,7 +311,7 @@ def _vbus(view: View) -> Iterator[Said]:
         high = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
         if low <= vbus <= high:
             yield evidence(
-                f"VBUS reads {shown} as the contract for {contract.words} says", done=taken,
+                f"VBUS reads {shown} as the contract for {contract.words} says", done=held,
                 clears=_OUTSIDE | {Block.PORT},
             )
         else:
@@ -317,6 +326,10 @@ def _vbus(view: View) -> Iterator[Said]:
         return
     if attach.state.joined and side is not Side.CABLE and vbus < LEAST_5V:
         blocks = _OUTSIDE | {Block.PORT, Block.VBUS_SWITCH}
+        short = view.readings.ohms.vbus
+        if side is Side.DEVICE and short is not None and short <= SHORT_OHM:
+            # The short in the device is reason enough.
+            blocks -= _OUTSIDE
         if vbus <= SAFE_0V.max:
             yield say.VBUS_MISSING.says(f"VBUS reads {shown} although charger and device see each other on CC{way}.")
         else:
@@ -340,10 +353,10 @@ def _vbus(view: View) -> Iterator[Said]:
     elif vbus > SAFE_5V.max:
         yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
         yield evidence(
-            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | port, proves=False, done=taken,
+            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | port, proves=False, done=held,
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:
-            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | port, done=taken)
+            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | port, done=held)
         elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
             yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

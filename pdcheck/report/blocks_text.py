@@ -41,10 +41,11 @@ def blocks_lines(triage: Triage, width: int, *, most: int = MOST_LINES) -> list[
 
 
 def blocks_sentence(triage: Triage) -> str | None:
-    """One sentence that names what is cleared and what is left; None where nothing of the device is cleared."""
+    """One sentence that names what is cleared and what is left; None where nothing was seen of any block."""
     cleared = triage.of(BlockState.CLEARED)
     if not cleared:
-        return None
+        suspects = triage.of(BlockState.SUSPECT, BlockState.DISPUTED)
+        return f"Pointed at: {block_list(suspects)}." if suspects else None
     left = triage.left
     rest = f" Left: {block_list(left)}." if left else ""
     return f"Cleared: {block_list(cleared)}.{rest}"

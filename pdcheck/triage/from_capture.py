@@ -85,7 +85,7 @@ def _clearing(verdict: Verdict) -> list[Evidence]:
     if verdict.delivery.state is Delivered.YES and verdict.delivery.level is not None:
         clear(
             f"VBUS reads {verdict.delivery.level.typical:.2f} V as the contract says", Block.CHARGER, Block.CABLE,
-            done=_CAPTURED | {"vbus"},
+            done=_CAPTURED | {"vbus", "vbus_ohms"},
         )
     elif verdict.outcome is Outcome.FAIL and verdict.suspect is Who.SINK and Step.OFFER in reached:
         clear("the charger saw the device and made its offer", Block.CHARGER)

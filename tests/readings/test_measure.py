@@ -235,3 +235,20 @@ def _convicts(judged: object, finding: dict[str, object]) -> bool:
 def test_options_and_questions_take_the_same_words() -> None:
     one = readings_of({"cc1": "410 mV", "ohm_cc1": "5k1", "current": "0,03A", "side": "dev"})
     assert (one.volts.cc1, one.ohms.cc1, one.current_ma, one.side) == (0.41, 5100, 30, Side.DEVICE)
+
+
+def test_ohms_settle_what_volts_leave_open() -> None:
+    _, out = measure(*DEVICE, "--cc1", "0.41", "--cc2", "0.41", "--ohm-cc1-cc2", "3")
+    assert (out["state"], rules(out)[0]) == ("cc_contacts_joined", "cc-contacts-joined")
+    _, out = measure(*DEVICE, "--cc1", "0.92", "--cc2", "0", "--vbus", "0.3", "--ohm-vbus", "1.2")
+    assert rules(out)[:2] == ["vbus-short", "vbus-missing"], "the short leads, not what follows from it"
+    assert blocks(out, "suspect") == {"port_contacts", "vbus_switch", "charger_stage"}
+
+
+def test_what_was_done_is_not_advised_again() -> None:
+    _, out = measure("--cc1", "3.3", "--cc2", "0", *DEVICE)
+    assert any("turned over" in step for step in out["next"])
+    _, out = measure("--cc1", "3.3", "--cc2", "0", "--flipped-cc1", "0", "--flipped-cc2", "3.3", *DEVICE)
+    assert not any("turned over" in step or step.startswith("Turn the plug") for step in out["next"])
+    _, out = measure("--vbus", "9", "--contract", "9V", "--current", "30mA")
+    assert not any("ohms from VBUS" in step for step in out["next"]), "a VBUS that holds up has no short behind it"
