@@ -107,8 +107,8 @@ BOTH_LEVEL = Entry(
 )
 NEAR_GROUND = Entry(
     "cc-near-ground", Severity.WARN,
-    "The charger takes it for Ra, but 800 ohm and more would show a higher level: the contact may be shorted to "
-    "ground, may have no pull-up, or the probes were not at the charger.",
+    "The charger takes it for Ra, but 800 ohm and more would show a higher level: the contact may be shorted to ground "
+    "or may have no pull-up. The plug of a fixed cable has CC on one contact only (say --side cable).",
     next=(SAY_SIDE, "Unplug everything from the charger and measure both contacts at its own port once more."),
 )
 LEVEL_LOW = Entry(

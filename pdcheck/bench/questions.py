@@ -51,9 +51,9 @@ class Question:
 QUESTIONS: tuple[Question, ...] = (
     Question(
         "side", "Where are the probes (device, charger, cable)",
-        "  device: at the port that does not charge. charger: at the charger's own port or\n"
-        "  captive plug. cable: at the free plug of a cable. The same level means other\n"
-        "  things at each.",
+        "  device: at the port that does not charge. charger: at the charger's own port.\n"
+        "  cable: at the free plug of a cable, also of one that is fixed to a charger. The\n"
+        "  same level means other things at each.",
     ),
     Question(
         "partner", "What is plugged in at the other end (charger, legacy-charger, device, nothing)",

@@ -189,3 +189,11 @@ def test_the_output_may_not_fit() -> None:
         )
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_the_readme_shows_what_the_command_prints() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    example = text.split("$ pdcheck measure ")[1].split("```")[0]
+    arguments, _, shown = example.partition("\n")
+    printed = run("measure", *arguments.split()).stdout
+    assert printed.startswith(shown.removesuffix("...\n"))
