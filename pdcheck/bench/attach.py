@@ -30,6 +30,7 @@ class State(StrEnum):
     NO_PULL_DOWN = "no_pull_down"
     PULLS_UP = "pulls_up_itself"
     JOINED = "cc_contacts_joined"
+    TOGGLES = "dual_role_toggling"
     ABOVE_LIMIT = "cc_above_limit"
     BETWEEN = "between"
     UNKNOWN = "unknown"
@@ -55,6 +56,7 @@ _WORDS = {
     State.NO_PULL_DOWN: "the charger's pull-up arrives and nothing pulls it down",
     State.PULLS_UP: "the port pulls both CC contacts up itself: it acts as a charger",
     State.JOINED: "CC1 and CC2 are joined",
+    State.TOGGLES: "the port itself moves CC, as a dual-role port does that looks for a partner",
     State.ABOVE_LIMIT: "a CC contact carries more than the standard allows",
     State.BETWEEN: "between two states",
     State.UNKNOWN: "not enough is measured to tell",
@@ -119,11 +121,13 @@ class Attach:
 
 def attach_of(
     volts: Volts, meter: Meter, *, side: Side | None = None, advertises: Advertisement | None = None,
+    free: bool = False,
 ) -> Attach | None:
     """The attach state by the volts of one plug orientation; None where neither CC was measured.
 
     :param side: where the probes were; None: every end that fits is considered.
     :param advertises: what the source is known to advertise, where it is.
+    :param free: True where nothing is plugged in: whatever lies on CC comes from the port itself.
     """
     cc1 = Level.of(volts.cc1, meter) if volts.cc1 is not None else None
     cc2 = Level.of(volts.cc2, meter) if volts.cc2 is not None else None
@@ -136,6 +140,8 @@ def attach_of(
         return Attach(State.UNKNOWN, (), None, (), (), cc1, cc2)
     if cc1 is None or cc2 is None:
         return _single(cc1, cc2, side, advertises)
+    if free and side is Side.DEVICE:
+        return _free(cc1, cc2)
     fits = list(_fits(cc1, cc2, side, advertises))
     if volts.vbus is not None and volts.vbus >= LEAST_5V:
         # A source gives VBUS to a sink, not to a cable with nothing behind it.
@@ -155,6 +161,21 @@ def _single(
     if side in (Side.DEVICE, Side.CABLE) and len(advertised) == len(seen):
         return Attach(State.SOURCE, (), name, advertised, (), cc1, cc2)
     return Attach(State.UNKNOWN, (), None, (), (), cc1, cc2)
+
+
+def _free(cc1: Level, cc2: Level) -> Attach:
+    """A device's port with nothing plugged in. A sink's lies at ground; a meter shows the average of a port that
+    toggles."""
+    seen = (sink_sees(cc1), sink_sees(cc2))
+    if all(s == (Seen.NONE,) for s in seen):
+        state = State.NOTHING
+    elif all(s == (Seen.OVER,) for s in seen):
+        state = State.PULLS_UP
+    elif all(Seen.NONE not in s for s in seen):
+        state = State.TOGGLES
+    else:
+        state = State.UNKNOWN
+    return Attach(state, (), None, (), (), cc1, cc2)
 
 
 def _fits(cc1: Level, cc2: Level, side: Side | None, advertises: Advertisement | None) -> Iterator[Fit]:

@@ -11,7 +11,7 @@ from pdcheck.bench import entries as say
 from pdcheck.bench.attach import LEAST_5V, Attach
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Advertisement, Readings
-from pdcheck.bench.volt_rules import Said, evidence
+from pdcheck.bench.view import Said, evidence
 from pdcheck.rules import Effect
 from pdcheck.standard.attach_limits import DEFAULT_USB_3
 from pdcheck.triage import Block, Source

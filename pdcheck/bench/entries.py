@@ -99,6 +99,16 @@ OTHER_HIGH = Entry(
     "so does a leak from VBUS.",
     next=(CC_TO_VBUS_OHMS, BOTH_WAYS),
 )
+FREE_LEVEL = Entry(
+    "level-without-partner", Severity.WARN,
+    "A sink's free port lies at ground, and a dual-role port moves both contacts alike. A level on one alone comes "
+    "from a leak, or the other contact is open.", next=(CC_TO_VBUS_OHMS, todo.CC_OHMS.text, todo.PINS.text),
+)
+TOGGLING = Entry(
+    "dual-role-toggling", Severity.INFO,
+    "A dual-role port pulls up and down in turns until it finds a partner; a meter shows an average that means "
+    "nothing.",
+)
 BOTH_LEVEL = Entry(
     "both-cc-level", Severity.INFO,
     "A plain charger and cable put a level on one contact only. Both carry one in a debug accessory, or when CC1 and "

@@ -14,8 +14,9 @@ from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.ohm_rules import judge_ohms
 from pdcheck.bench.pair_rules import both_ways, decided
 from pdcheck.bench.quantity import Kind, words
-from pdcheck.bench.readings import Readings, Side
-from pdcheck.bench.volt_rules import Said, View, one_way
+from pdcheck.bench.readings import Partner, Readings, Side
+from pdcheck.bench.view import Said, View
+from pdcheck.bench.volt_rules import one_way
 from pdcheck.errors import InputError
 from pdcheck.rules import Effect, Finding, Severity
 from pdcheck.triage import BlockState, Evidence, Triage, triage
@@ -108,7 +109,10 @@ def _views(readings: Readings) -> list[View]:
     views = []
     pair = readings.volts.any and readings.flipped.any
     for volts, way in ((readings.volts, ""), (readings.flipped, " with the plug turned over" if pair else "")):
-        attach = attach_of(volts, readings.meter, side=readings.side, advertises=readings.advertises)
+        attach = attach_of(
+            volts, readings.meter, side=readings.side, advertises=readings.advertises,
+            free=readings.partner is Partner.NOTHING,
+        )
         if attach is not None:
             views.append(View(readings, volts, attach, way))
     return views

@@ -14,7 +14,7 @@ from pdcheck.bench import entries as say
 from pdcheck.bench.levels import SHORT_OHM, bounds_ohm
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Advertisement, Readings, Side
-from pdcheck.bench.volt_rules import Said, evidence
+from pdcheck.bench.view import Said, evidence
 from pdcheck.rules import Effect, Who
 from pdcheck.standard import terminations
 from pdcheck.triage import Block

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import State
-from pdcheck.bench.volt_rules import Said, View, cc_clears, evidence
+from pdcheck.bench.view import Said, View, cc_clears, evidence
 from pdcheck.rules import Effect, Who
 from pdcheck.triage import Block
 

@@ -1,4 +1,4 @@
-"""What volts on CC1, CC2 and VBUS say, with the plug one way round and both ways.
+"""What volts on CC1 and CC2 say, with the plug one way round.
 
 Why it is: each condition stands here once, beside the blocks that it clears or points at.
 """
@@ -6,13 +6,11 @@ Why it is: each condition stands here once, beside the blocks that it clears or 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from pdcheck.bench import entries as say
-from pdcheck.bench.attach import BELOW_GROUND_V, LEAST_5V, Attach, State
+from pdcheck.bench.attach import BELOW_GROUND_V, LEAST_5V, State
 from pdcheck.bench.levels import (
     LOADS_BELOW_OHM,
-    SHORT_OHM,
     Level,
     bounds_ohm,
     implied_ohm,
@@ -24,55 +22,15 @@ from pdcheck.bench.levels import (
 )
 from pdcheck.bench.levels import Term as On
 from pdcheck.bench.quantity import Kind, words
-from pdcheck.bench.readings import Advertisement, Partner, Readings, Side, Volts
-from pdcheck.rules import Effect, Finding, Who
+from pdcheck.bench.readings import Advertisement, Partner, Side
+from pdcheck.bench.vbus_rules import judge_vbus
+from pdcheck.bench.view import DEVICE_CC, LINE, OUTSIDE, Said, View, cc_clears, contact, evidence
+from pdcheck.rules import Effect, Who
 from pdcheck.standard.attach_limits import CC_HIGHEST, RD_CLAMP
-from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V, SRC_NEW, SRC_VALID
-from pdcheck.triage import Block, Evidence, Source, Strength
+from pdcheck.triage import Block, Evidence
 
-Said = Finding | Evidence
-
-_CC_TAKEN = frozenset({"cc_volts"})
-_DEVICE_CC = frozenset({Block.PORT, Block.CC_PATH, Block.CHIP, Block.CHIP_SUPPLY})
-_LINE = frozenset({Block.PORT, Block.CC_PATH})
-_OUTSIDE = frozenset({Block.CHARGER, Block.CABLE})
 #: CC this close to VBUS is taken for equal. Our own choice.
 _EQUAL_V = 0.1
-
-
-@dataclass(frozen=True)
-class View:
-    """The readings of one plug orientation with what they say; ``way`` in words for the reader, may be empty."""
-
-    readings: Readings
-    volts: Volts
-    attach: Attach
-    way: str
-
-    @property
-    def charger_is_there(self) -> bool:
-        """True where a charger is known to be joined with the device or the cable that is measured."""
-        if self.readings.side is Side.CHARGER:
-            return True
-        return self.readings.partner in (Partner.CHARGER, Partner.LEGACY) or (
-            self.readings.partner is None and self.readings.side is Side.DEVICE
-        )
-
-
-def contact(level: Level | None, attach: Attach) -> str:
-    """``"CC1 (0.41 V)"``."""
-    name = "CC1" if level is attach.cc1 else "CC2"
-    return f"{name} ({words(level.volts, Kind.VOLTS)})" if level is not None else name
-
-
-def evidence(
-    text: str, *, clears: frozenset[Block] = frozenset(), suspects: frozenset[Block] = frozenset(),
-    proves: bool = True, done: frozenset[str] = _CC_TAKEN,
-) -> Evidence:
-    """Evidence from the meter."""
-    return Evidence(
-        Source.METER, text, clears, suspects, Strength.PROVES if proves else Strength.POINTS, done,
-    )
 
 
 def one_way(view: View, *, paired: bool) -> Iterator[Said]:
@@ -81,7 +39,7 @@ def one_way(view: View, *, paired: bool) -> Iterator[Said]:
     yield from _too_high(view)
     yield from _state(view, paired=paired)
     yield from _level(view)
-    yield from _vbus(view)
+    yield from judge_vbus(view)
 
 
 def _both(view: View) -> list[tuple[str, Level]]:
@@ -108,9 +66,9 @@ def _too_high(view: View) -> Iterator[Said]:
         if level.low > CC_HIGHEST.max:
             shown = words(level.volts, Kind.VOLTS)
             yield say.CC_TOO_HIGH.says(f"{name} reads {shown}{view.way}: it is joined to VBUS.")
-            where = _LINE | {Block.CHIP} if view.readings.side in (None, Side.DEVICE) else frozenset({Block.CABLE})
+            where = LINE | {Block.CHIP} if view.readings.side in (None, Side.DEVICE) else frozenset({Block.CABLE})
             if view.readings.side is Side.CHARGER:
-                where = _OUTSIDE
+                where = OUTSIDE
             yield evidence(f"{name} reads more than {CC_HIGHEST.max:g} V", suspects=where)
         elif _at_vbus(level, view) and view.attach.state is not State.NO_PULL_DOWN:
             yield say.CC_IS_VBUS.says(f"{name} reads the same as VBUS ({words(level.volts, Kind.VOLTS)}){view.way}.")
@@ -131,6 +89,15 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
     elif state is State.UNKNOWN:
         if (attach.cc1 is None) != (attach.cc2 is None):
             yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)
+        elif attach.cc1 is not None and attach.cc2 is not None and view.readings.partner is Partner.NOTHING:
+            high = max(attach.cc1, attach.cc2, key=lambda level: level.volts)
+            if min(attach.cc1.volts, attach.cc2.volts) >= BELOW_GROUND_V:
+                yield say.FREE_LEVEL.says(
+                    f"{contact(high, attach)} carries a level with nothing plugged in{way}.", effect=Effect.WITHHOLDS,
+                )
+                yield evidence("one CC contact carries a level by itself", suspects=LINE | {Block.CHIP}, proves=False)
+    elif state is State.TOGGLES:
+        yield say.TOGGLING.says(f"CC moves with nothing plugged in{way}: a port that can be charger and device.")
     elif state in (State.SOURCE, State.SINK, State.CABLE_SINK):
         if not paired:
             yield _joined(view)
@@ -151,7 +118,7 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
             yield say.PULL_UP_OR_SHORT.says(
                 f"{contact(attach.active, attach)} lies at VBUS{way}: nothing pulls it down, or it is shorted to VBUS.",
             )
-            yield evidence("CC lies at VBUS", suspects=_DEVICE_CC)
+            yield evidence("CC lies at VBUS", suspects=DEVICE_CC)
             return
         yield say.NO_PULL_DOWN.says(
             f"The charger's pull-up arrives at {contact(attach.active, attach)} and nothing pulls it down{way}.",
@@ -160,9 +127,9 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
         if not paired:
             yield evidence(
                 f"the charger's pull-up arrives ({words((attach.active or Level(0, 0, 0)).volts, Kind.VOLTS)})",
-                clears=_OUTSIDE,
+                clears=OUTSIDE,
             )
-            yield evidence("nothing pulls CC down", suspects=_DEVICE_CC, proves=False)
+            yield evidence("nothing pulls CC down", suspects=DEVICE_CC, proves=False)
     elif state is State.PULLS_UP:
         known = view.readings.partner in (Partner.CHARGER, Partner.LEGACY)
         yield say.PULLS_UP.says(
@@ -171,14 +138,14 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
             who=Who.SINK if known else None, effect=None if known else Effect.WITHHOLDS,
         )
         yield evidence(
-            "both CC contacts of the device are pulled up", suspects=_DEVICE_CC - {Block.PORT}, proves=False,
+            "both CC contacts of the device are pulled up", suspects=DEVICE_CC - {Block.PORT}, proves=False,
         )
     elif state in (State.NOTHING, State.CABLE):
         yield from _nobody(view)
     elif state is not State.ABOVE_LIMIT:
         yield say.ACCESSORY.says(f"These levels mean: {state.words}{way}.", effect=Effect.WITHHOLDS)
         if side is Side.DEVICE:
-            yield evidence("both CC contacts carry a level", suspects=_LINE, proves=False)
+            yield evidence("both CC contacts carry a level", suspects=LINE, proves=False)
 
 
 def _low(level: Level) -> bool:
@@ -194,12 +161,6 @@ def _joined(view: View) -> Evidence:
     )
 
 
-def cc_clears(view: View) -> frozenset[Block]:
-    """What a joined CC clears. Power runs over other contacts and wires: where it fails the port is not cleared."""
-    vbus = view.volts.vbus
-    return frozenset({Block.CC_PATH}) if vbus is not None and vbus < LEAST_5V else _LINE
-
-
 def _nobody(view: View) -> Iterator[Said]:
     attach, side, partner, way = view.attach, view.readings.side, view.readings.partner, view.way
     levels = [level for _, level in _both(view)]
@@ -208,14 +169,14 @@ def _nobody(view: View) -> Iterator[Said]:
         yield say.NO_PULL_DOWN.says(f"The charger sees no pull-down on either contact{way}: {attach.state.words}.")
         yield evidence(
             "the charger pulls up and sees no sink", clears=frozenset({Block.CHARGER}),
-            suspects=_DEVICE_CC | {Block.CABLE}, proves=False,
+            suspects=DEVICE_CC | {Block.CABLE}, proves=False,
         )
     elif side is Side.CHARGER and not dead and any(_low(level) for level in levels):
         low = next(level for level in levels if _low(level))
         yield say.NEAR_GROUND.says(
             f"{contact(low, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
         )
-        yield evidence("a CC contact of the charger lies at ground", suspects=_OUTSIDE, proves=False)
+        yield evidence("a CC contact of the charger lies at ground", suspects=OUTSIDE, proves=False)
     elif side is Side.CHARGER and not dead:
         yield evidence("the charger pulls up on both contacts as it should", clears=frozenset({Block.CHARGER}))
     elif side is Side.CHARGER or (dead and view.charger_is_there):
@@ -223,12 +184,12 @@ def _nobody(view: View) -> Iterator[Said]:
         live = view.volts.vbus is not None and view.volts.vbus >= LEAST_5V
         there = ", although VBUS is there" if live else ""
         yield say.NO_PULL_UP.says(f"No pull-up at {where}{there}{way}.", effect=Effect.WITHHOLDS)
-        suspects = frozenset({Block.CHARGER}) if side is Side.CHARGER else _OUTSIDE | _LINE
+        suspects = frozenset({Block.CHARGER}) if side is Side.CHARGER else OUTSIDE | LINE
         if live:
             suspects -= {Block.CHARGER}
         yield evidence("no pull-up arrives on CC", suspects=suspects, proves=False)
     elif side is Side.CABLE and not dead:
-        yield evidence("the charger's pull-up arrives at the free plug", clears=_OUTSIDE)
+        yield evidence("the charger's pull-up arrives at the free plug", clears=OUTSIDE)
     elif not dead and side is None and attach.state is State.NOTHING and any(_low(level) for level in levels):
         yield say.PULL_UP_ALONE.says(f"A pull-up arrives and nothing pulls it down{way}.", effect=Effect.WITHHOLDS)
 
@@ -282,81 +243,13 @@ def _against(view: View, level: Level, advertised: Advertisement) -> Iterator[Sa
             f"{name} is too low for {advertised.value}, which reads {low:g} to {high:g} V{means}{tail}{view.way}.",
             effect=Effect.WITHHOLDS,
         )
-        yield evidence("CC is lower than the advertisement allows", suspects=_DEVICE_CC - {Block.PORT}, proves=False)
+        yield evidence("CC is lower than the advertisement allows", suspects=DEVICE_CC - {Block.PORT}, proves=False)
     elif level.low > high:
         yield say.LEVEL_HIGH.says(
             f"{name} is too high for {advertised.value}, which reads {low:g} to {high:g} V{means}{view.way}.",
             effect=Effect.WITHHOLDS,
         )
         yield evidence(
-            "CC is higher than the advertisement allows", suspects=_DEVICE_CC - {Block.CHIP_SUPPLY} | _OUTSIDE,
+            "CC is higher than the advertisement allows", suspects=DEVICE_CC - {Block.CHIP_SUPPLY} | OUTSIDE,
             proves=False,
         )
-
-
-def _vbus(view: View) -> Iterator[Said]:
-    vbus, attach, side, way = view.volts.vbus, view.attach, view.readings.side, view.way
-    if vbus is None:
-        return
-    shown = words(vbus, Kind.VOLTS)
-    assert SAFE_0V.max is not None and SAFE_5V.max is not None
-    taken = frozenset({"vbus"})
-    # A VBUS that holds up has no short behind it.
-    held = taken | {"vbus_ohms"}
-    # VBUS alone clears four contacts of the port, not all.
-    port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
-    contract = view.readings.contract
-    if contract is not None:
-        low = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.min or 0) / 100) - 0.75
-        high = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
-        if low <= vbus <= high:
-            yield evidence(
-                f"VBUS reads {shown} as the contract for {contract.words} says", done=held,
-                clears=_OUTSIDE | {Block.PORT},
-            )
-        else:
-            yield say.VBUS_OFF_CONTRACT.says(
-                f"VBUS reads {shown} under a contract for {contract.words} ({low:.2f} to {high:.2f} V are allowed for)"
-                f"{way}.",
-            )
-            yield evidence(
-                "VBUS is not at the contract's voltage", suspects=_OUTSIDE | {Block.PORT, Block.VBUS_SWITCH},
-                proves=False, done=taken,
-            )
-        return
-    if attach.state.joined and side is not Side.CABLE and vbus < LEAST_5V:
-        blocks = _OUTSIDE | {Block.PORT, Block.VBUS_SWITCH}
-        short = view.readings.ohms.vbus
-        if side is Side.DEVICE and short is not None and short <= SHORT_OHM:
-            # The short in the device is reason enough.
-            blocks -= _OUTSIDE
-        if vbus <= SAFE_0V.max:
-            yield say.VBUS_MISSING.says(f"VBUS reads {shown} although charger and device see each other on CC{way}.")
-        else:
-            yield say.VBUS_LOW.says(
-                f"VBUS reads {shown}; {SAFE_5V.words()} are right, {LEAST_5V:.2f} V at the end of a cable{way}.",
-                effect=Effect.WITHHOLDS,
-            )
-        yield evidence(f"VBUS reads {shown}", suspects=blocks, proves=False, done=taken)
-    elif side is Side.DEVICE and view.readings.partner is Partner.NOTHING:
-        if vbus > SAFE_0V.max:
-            yield say.BACKFED.says(f"VBUS reads {shown} with nothing plugged in{way}.", effect=Effect.WITHHOLDS)
-            yield evidence(
-                "VBUS is fed from inside the device", suspects=frozenset({Block.VBUS_SWITCH, Block.CHARGER_STAGE}),
-                proves=False, done=taken,
-            )
-    elif attach.state is State.UNKNOWN and vbus < LEAST_5V:
-        yield say.VBUS_ABSENT.says(f"VBUS reads {shown}{way}; CC tells why.", effect=Effect.WITHHOLDS)
-        yield evidence(
-            f"VBUS reads {shown}", suspects=_OUTSIDE | _DEVICE_CC | {Block.VBUS_SWITCH}, proves=False, done=taken,
-        )
-    elif vbus > SAFE_5V.max:
-        yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
-        yield evidence(
-            f"VBUS reads {shown}, so somebody asked for it", clears=_OUTSIDE | port, proves=False, done=held,
-        )
-    elif vbus >= LEAST_5V:
-        if side is not Side.CHARGER:
-            yield evidence(f"VBUS reads {shown} at the port", clears=_OUTSIDE | port, done=held)
-        elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
-            yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

@@ -31,6 +31,8 @@ _POINTS_AT: dict[str, frozenset[Block]] = {
     "no-ps-rdy": frozenset({Block.CHARGER, Block.VBUS_SWITCH, Block.CABLE, Block.PORT}),
     "vbus-not-at-contract": _POWER,
     "contract-lost": _POWER | {Block.CHARGER_STAGE, Block.BATTERY},
+    "ps-rdy-not-acknowledged": _DEVICE_TALK | {Block.VBUS_SWITCH},
+    "pps-not-renewed": _DEVICE_TALK | {Block.CHARGER_STAGE},
     "given-up-early": frozenset({Block.CHARGER}) | _DEVICE_TALK | {Block.VBUS_SWITCH},
 }
 _POINTS_AT_PARTY: dict[Who, frozenset[Block]] = {
@@ -82,6 +84,11 @@ def _clearing(verdict: Verdict) -> list[Evidence]:
         )
     elif Step.OFFER_ACKNOWLEDGED in reached:
         clear("the device acknowledged an offer, with the plug this way round", Block.PORT, Block.CC_PATH)
+    rule = verdict.leading.rule if verdict.leading is not None else ""
+    if rule == "goodcrc-wrong-message-id":
+        clear("the device hears and answers, with the plug this way round", Block.PORT, Block.CC_PATH)
+    elif rule == "request-not-acknowledged":
+        clear("the device decided and asked", Block.CHIP_SUPPLY)
     if verdict.delivery.state is Delivered.YES and verdict.delivery.level is not None:
         clear(
             f"VBUS reads {verdict.delivery.level.typical:.2f} V as the contract says", Block.CHARGER, Block.CABLE,
