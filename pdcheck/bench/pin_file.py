@@ -57,6 +57,7 @@ class _Cell:
     milli: bool = False
 
 
+_FINISH = "finish the line and end it with a line break"
 _SIGNALS = {c.signal: c.name for c in ALL if c.signal not in ("GND", "VBUS")}
 _CONTACT_HEADS = ("contact", "pin", "name")
 _KIND_HEADS: dict[str, tuple[Kind | None, bool]] = {
@@ -75,6 +76,7 @@ def read_pins(path: str, data: bytes) -> PinReadings:
     if len(data) > MOST_BYTES:
         raise InputError("is far too long for readings of 24 contacts", "see pdcheck pins --template", path=path)
     text = _decoded(path, data)
+    _whole(path, text)
     cells = _toml(path, text) if _is_toml(path, text) else _csv(path, text)
     found: dict[tuple[str, Kind], tuple[float, int | None]] = {}
     for cell in cells:
@@ -110,6 +112,13 @@ def _decoded(path: str, data: bytes) -> str:
     except UnicodeDecodeError:
         # What old spreadsheets write; every byte means something in it.
         return data.decode("latin-1")
+
+
+def _whole(path: str, text: str) -> None:
+    """Refuse a last line that may be cut off: half a number is another number, and 0 for 0.61 would be a short."""
+    last = text.rsplit("\n", 1)[-1]
+    if re.search(r"[,;\t=]\s*[0-9]{1,2}$", last):
+        raise InputError("may be cut off", _FINISH, path=path, line=text.count("\n") + 1)
 
 
 def _is_toml(path: str, text: str) -> bool:
@@ -183,6 +192,8 @@ def _csv(path: str, text: str) -> Iterator[_Cell]:
                     f"has {len(row)} cells where {wide} are expected",
                     "with decimal commas separate the cells by semicolons, or quote them", path=path, line=number,
                 )
+            if len(row) < wide and number == len(lines) and not lines[-1].endswith(("\n", "\r")):
+                raise InputError("may be cut off", _FINISH, path=path, line=number)
             if len(row) <= contact_at or not row[contact_at].strip():
                 raise InputError("names no contact", "write A1 to B12 in it", path=path, line=number)
             if mark == "," and _may_be_decimal_comma([row[at] for at, _, _ in columns if at < len(row)]):
@@ -224,6 +235,8 @@ def _value(path: str, cell: _Cell) -> tuple[Kind, float]:
     """Kind and value of a cell that is not blank."""
     text = cell.text.strip()
     try:
+        if re.fullmatch(r"[0-9]*[.,]", text):
+            raise InputError(f"{text!r} ends in a decimal mark", "the file may be cut off; write the whole number")
         kind = cell.kind or _kind_of(text)
         if kind is Kind.OHMS:
             return kind, parse(text, Kind.OHMS)

@@ -47,6 +47,8 @@ def measure(as_json: bool, no_color: bool, **typed: str | None) -> int:
     out. Exit status: 0 as on a working unit, 1 a fault is proven, 2 a reading cannot be used, 3 these readings alone
     cannot tell.
 
+    VBUS may carry up to 48 V: insulated tips. Ohms only with everything unplugged and the battery disconnected.
+
     \b
     Examples, the charger plugged in:
       pdcheck measure --side device --cc1 0.41 --cc2 0 --vbus 5.05 --current 30mA

@@ -82,6 +82,10 @@ def test_encodings(encoding: str) -> None:
     ("contact,diode_v\n,0.6\n", 2, "names no contact"),
     ("contact,note\nA5,0.6\n", 1, "has no column of readings"),
     ("nonsense\n", 1, "is no contact"),
+    ("contact,diode_v\nA4,0.48\nA5,0.", 3, "ends in a decimal mark"),
+    ("contact,diode_v,ohms\nA4,0.48,\nA5,0.6", 3, "may be cut off"),
+    ("contact,diode_v\nA4,0.48\nA5,0", 3, "may be cut off"),
+    ("[diode_v]\nA4 = 0.48\nA5 = 0", 3, "may be cut off"),
 ])
 def test_csv_that_is_refused_with_its_line(text: str, line: int, words: str) -> None:
     with pytest.raises(InputError) as caught:
@@ -159,6 +163,17 @@ def test_the_toml_template_is_toml() -> None:
         "diode_v": [c.name for c in ALL], "ohms": [c.name for c in ALL],
     }
     assert read(text.replace('""', '"OL"', 1), "x.toml") == {"A1": (math.inf, None)}
+
+
+def test_a_template_cut_anywhere_is_no_other_reading() -> None:
+    """Filled in with 0.61 V throughout and cut after any byte: what is still read is 0.61 V."""
+    text = template("csv").replace(",,,", ",0.61,,")
+    for length in range(len(text)):
+        try:
+            found = read(text[:length])
+        except InputError:
+            continue
+        assert set(found.values()) == {(0.61, None)}
 
 
 @pytest.mark.parametrize("form", ["csv", "toml"])
