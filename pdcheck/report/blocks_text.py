@@ -20,17 +20,22 @@ _LABEL = {
 }
 
 
-def blocks_lines(triage: Triage, width: int, *, most: int = MOST_LINES) -> list[str]:
-    """The table, without a blank line around it; empty where nothing was seen of any block."""
+def blocks_lines(triage: Triage, width: int) -> list[str]:
+    """The table, without a blank line around it; empty where nothing was seen of any block.
+
+    Where the evidence makes it longer than :data:`MOST_LINES` (on a narrower screen as many more as that is narrower)
+    only the blocks are shown.
+    """
     if not triage.of(BlockState.CLEARED, BlockState.SUSPECT, BlockState.DISPUTED):
         return []
-    rows = [row for state in BlockState for row in _rows(triage, state)]
+    most = MOST_LINES * max(80, width) // width
+    full = [row for state in BlockState for row in _rows(triage, state)]
+    short = [(_LABEL[s], block_list(triage.of(s)), "") for s in BlockState if triage.of(s)]
     steps = [f"Splits what is left: {triage.next[0].text}"] if triage.next else []
-    for detail in (True, False):
+    for rows in (full, short):
         lines = ["Charging path"]
         for label, blocks, why in rows:
-            text = f"{blocks}: {why}." if why and detail else blocks
-            lines += _row(label, text, width)
+            lines += _row(label, f"{blocks}: {why}." if why else blocks, width)
         for step in steps:
             lines += textwrap.wrap(
                 step, width, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False,
@@ -46,8 +51,8 @@ def blocks_sentence(triage: Triage) -> str | None:
     if not cleared:
         suspects = triage.of(BlockState.SUSPECT, BlockState.DISPUTED)
         return f"Pointed at: {block_list(suspects)}." if suspects else None
-    left = triage.left
-    rest = f" Left: {block_list(left)}." if left else ""
+    suspects, left = triage.of(BlockState.SUSPECT, BlockState.DISPUTED), triage.left
+    rest = f" {'Left' if suspects else 'Untouched'}: {block_list(left)}." if left else ""
     return f"Cleared: {block_list(cleared)}.{rest}"
 
 
