@@ -5,11 +5,11 @@ Why it is: each way of showing reads this and nothing else, so none of them can 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pdcheck.conversation.model import Conversation
 from pdcheck.line.model import LineReading
-from pdcheck.triage import Triage
+from pdcheck.triage import Triage, triage
 from pdcheck.verdict import Verdict
 
 
@@ -21,4 +21,4 @@ class Report:
     reading: LineReading
     conversation: Conversation
     verdict: Verdict
-    blocks: Triage
+    blocks: Triage = field(default_factory=lambda: triage(()))
