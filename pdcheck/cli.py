@@ -20,6 +20,8 @@ from pdcheck.errors import PdcheckError
 #: The commands in the order of their use: each lies in the module of its name, with the function of that name.
 COMMANDS = {
     "decode": "Read a capture, decode it, check it, print the negotiation report.",
+    "measure": "Judge meter readings taken without a capture.",
+    "pins": "Judge readings of the 24 contacts: shorts, opens, symmetry, a known-good board.",
     "explain": "Say what hex from a log or a datasheet means, bit by bit.",
     "rules": "List the checks, or explain one.",
     "compare": "Show where two captures part: a good unit and a bad one, before a repair and after it.",

@@ -12,6 +12,7 @@ from pdcheck.conversation import Conversation, follow
 from pdcheck.line import LineReading, read_capture
 from pdcheck.report.model import Report
 from pdcheck.rules import Case
+from pdcheck.triage import capture_evidence, triage
 from pdcheck.verdict import judge_case
 
 
@@ -31,5 +32,7 @@ def decode(capture: Capture) -> Decoded:
 
 def check(decoded: Decoded) -> Report:
     """The report on a decoded capture. The same capture gives the same report."""
-    verdict = judge_case(Case.of(decoded.reading, decoded.conversation))
-    return Report(decoded.reading.capture.path, decoded.reading, decoded.conversation, verdict)
+    case = Case.of(decoded.reading, decoded.conversation)
+    verdict = judge_case(case)
+    blocks = triage(capture_evidence(case, verdict))
+    return Report(decoded.reading.capture.path, decoded.reading, decoded.conversation, verdict, blocks)

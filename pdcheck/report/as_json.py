@@ -12,6 +12,7 @@ from pdcheck.conversation.model import Contract, Party, Transmission
 from pdcheck.messages import object_json
 from pdcheck.report.model import Report
 from pdcheck.rules import Finding
+from pdcheck.triage import Triage
 
 _REVISIONS = {0: "1.0", 1: "2.0", 2: "3.x"}
 
@@ -39,7 +40,8 @@ def report_json(report: Report) -> dict[str, Any]:
         "next": list(verdict.next),
         "steps": [{"step": s.step.value, "state": s.state.value, "t_s": _time(s.t_s)} for s in verdict.steps],
         "contract": _contract(verdict.contract),
-        "findings": [_finding(f) for f in verdict.findings],
+        "findings": [finding_json(f) for f in verdict.findings],
+        "blocks": blocks_json(report.blocks),
         "messages": [_message(t) for t in report.conversation.transmissions],
         "signal": {
             "packets": quality.packets,
@@ -89,7 +91,28 @@ def _contract(contract: Contract | None) -> dict[str, Any] | None:
     return out
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def blocks_json(blocks: Triage) -> list[dict[str, Any]]:
+    """The blocks of the charging path, each with its state and the evidence for it."""
+    return [
+        {
+            "block": result.block.value,
+            "state": result.state.value,
+            "evidence": [
+                {
+                    "source": e.source.value,
+                    "says": "clears" if result.block in e.clears else "suspects",
+                    "strength": e.strength.value,
+                    "text": e.text,
+                }
+                for e in result.evidence
+            ],
+        }
+        for result in blocks.blocks
+    ]
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """A finding, of a capture or of readings."""
     return {
         "rule": finding.rule,
         "severity": finding.severity.value,

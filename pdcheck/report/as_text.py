@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 
 from pdcheck.conversation.model import Step, Transmission
 from pdcheck.messages.model import DataObject
+from pdcheck.report.blocks_text import blocks_lines, blocks_sentence
 from pdcheck.report.model import Report
 from pdcheck.rules import Finding, Severity
 from pdcheck.rules.words import PARTY, count, power_object, request_object, span
@@ -41,7 +42,7 @@ _HEAD = {
     Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "INCONCLUSIVE - the capture cannot tell",
 }
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
-_CAUTIONS = (
+CAUTIONS = (
     "VBUS may carry up to 48 V after negotiation: probe with insulated tips, and through a divider.",
     "Disconnect the battery before measuring ohms; a lithium cell that is hot, swollen or pierced burns.",
     "A mains charger is opened only by somebody qualified for it; local codes and licensed practice come first.",
@@ -61,12 +62,13 @@ def report_text(report: Report, *, width: int = 80, messages: bool = False, pain
         *_ladder(report, paint), "",
         *_contract(report, width),
         *_findings(report, width),
+        *_blocks(report, width),
         *_next(report, width),
         *_signal(report, width),
     ]
     if messages:
         lines += ["", "Messages", *_messages(report)]
-    lines += ["", "Cautions", *(line for caution in _CAUTIONS for line in _item("-", caution, width))]
+    lines += ["", "Cautions", *(line for caution in CAUTIONS for line in _item("-", caution, width))]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -118,6 +120,9 @@ def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
         yield from _wrap((label if verdict.suspect is not None else "Suspect: ") + whose + ".", width)
         if verdict.next:
             yield from _wrap("First: " + verdict.next[0], width)
+    cleared = blocks_sentence(report.blocks)
+    if cleared is not None:
+        yield from _wrap(cleared, width)
     yield from _wrap(f"File: {report.path}", width)
 
 
@@ -185,6 +190,13 @@ def _findings(report: Report, width: int) -> Iterator[str]:
 def _finding(finding: Finding, width: int) -> list[str]:
     when = f"at {finding.t_s:.4f} s: " if finding.t_s is not None else ""
     return _item("-", f"{when}{finding.summary} [{finding.rule}]", width)
+
+
+def _blocks(report: Report, width: int) -> Iterator[str]:
+    lines = blocks_lines(report.blocks, width)
+    if lines:
+        yield from lines
+        yield ""
 
 
 def _next(report: Report, width: int) -> Iterator[str]:

@@ -13,7 +13,9 @@ from pathlib import Path
 from pdcheck.messages.vocabulary import vocabulary_table
 from pdcheck.report.rule_text import rules_page
 from pdcheck.standard import (
+    attach_limits,
     cc_levels,
+    contacts,
     counters,
     electrical,
     line_code,
@@ -123,8 +125,14 @@ def _levels() -> str:
     )
     return (
         f"# Levels and terminations\n\n{_CHECKED}\n## CC levels\n\n{bands}\n## Terminations\n\n{resistors}\n"
-        f"## VBUS\n\n{_limit_table(vbus_levels.ALL)}"
+        f"## VBUS\n\n{_limit_table(vbus_levels.ALL)}\n## Around attach\n\n{_limit_table(attach_limits.ALL)}\n"
+        f"## Contacts\n\n{_contacts()}"
     )
+
+
+def _contacts() -> str:
+    rows = ((c.name, c.signal, c.meaning, c.like, c.checked) for c in contacts.ALL)
+    return _table(("contact", "signal", "meaning", "turned over", "checked"), rows)
 
 
 def _types() -> str:

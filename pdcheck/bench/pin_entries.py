@@ -1,0 +1,69 @@
+"""What each finding from contact readings means; see :mod:`pdcheck.bench.entries`.
+
+Why it is: the words of the findings stand apart from the conditions under which they are made.
+"""
+
+from __future__ import annotations
+
+from pdcheck.bench.entries import Entry
+from pdcheck.rules import Severity
+from pdcheck.triage import measurements as todo
+
+_CONNECTOR = "USB Type-C, section 3.2 (receptacle interface)"
+OPEN = Entry(
+    "contact-open", Severity.FAIL,
+    "Its counterpart in the other row shows a reading: the contact is lifted, cracked or dirty, or the solder joint "
+    "under the port is open; on CC it may also be the part behind it.", _CONNECTOR,
+    ("Look at the contact and its joint under the microscope, press lightly on the shell and measure again.",),
+)
+ROW_OPEN = Entry(
+    "row-open", Severity.FAIL,
+    "So many contacts of one row seldom fail alone: the row's solder joints, the tongue, or a breakout that is not "
+    "fully in.",
+    _CONNECTOR, ("Seat the breakout anew and measure again; then look at that row's joints.",),
+)
+SHORT = Entry(
+    "contact-short", Severity.FAIL,
+    "Solder, liquid, a bent contact, or a shorted part behind it.", _CONNECTOR,
+    ("Clean the port, look between the contacts, then measure again.", todo.CC_FOLLOW.text),
+)
+DIFFERS = Entry(
+    "contacts-differ", Severity.WARN,
+    "The standard makes the two the same and boards hang the same on both, as a rule. A damaged part behind one of "
+    "them, a poor joint, or a board that differs by design: only a known-good board tells.", _CONNECTOR,
+    ("Measure a known-good board with the same meter and compare: pdcheck pins FILE --known-good GOOD.",),
+)
+DATA_DIFFERS = Entry(
+    "data-contacts-differ", Severity.INFO,
+    "Not on the charging path. A damaged part or a board that differs by design.", _CONNECTOR,
+)
+BOTH_OPEN = Entry(
+    "both-open", Severity.INFO,
+    "Both contacts of the kind are open: not fitted, or both damaged. Symmetry does not tell.", _CONNECTOR,
+    ("Measure a known-good board with the same meter and compare: pdcheck pins FILE --known-good GOOD.",),
+)
+NO_GROUND = Entry(
+    "no-ground", Severity.INFO,
+    "All GND contacts at once are seldom open: the other probe was not on ground, or the meter was in another mode.",
+    _CONNECTOR, ("Put the other probe on the shell or the board's ground; GND must then read a short.",),
+)
+NOT_FITTED = Entry("not-fitted", Severity.INFO, "A port leaves out what it does not use.", _CONNECTOR)
+GOOD_DIFFERS = Entry(
+    "differs-from-good", Severity.WARN,
+    "The same contact of a known-good board reads otherwise. The same meter and range? Another revision of the board?",
+    "our own rule", ("Measure this contact once more on both boards with the same meter and range.",),
+)
+GOOD_OPEN = Entry(
+    "open-against-good", Severity.FAIL,
+    "The same contact of a known-good board shows a reading: joint, contact, or the part behind it is open.",
+    "our own rule", (todo.CC_FOLLOW.text,),
+)
+GOOD_SHORT = Entry(
+    "short-against-good", Severity.FAIL,
+    "The same contact of a known-good board is not shorted.", "our own rule",
+    ("Clean the port, look between the contacts, then measure again.", todo.CC_FOLLOW.text),
+)
+NOT_COMPARED = Entry(
+    "not-compared", Severity.INFO, "Only readings of the same kind and contact can be compared.", "our own rule",
+    ("Fill in the same column for both boards.",),
+)
