@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from typing import TYPE_CHECKING
 
+from pdcheck.capture.levels import resolution_s
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.names import ANSWERS
@@ -22,11 +24,17 @@ from pdcheck.line.model import LineReading
 from pdcheck.standard import timers, vbus_levels
 from pdcheck.standard.line_code import Sop
 
+if TYPE_CHECKING:
+    from pdcheck.rules.delivery import Delivery
+
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
 _SAME_MOMENT_S = 20e-3
 #: A try that stopped this long before the capture's end is no longer under way: twice tSenderResponse.
 _UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
 _LAST_LOOK_S = 20e-3
+#: Changes that the columns' readers keep in any case (VBUS: 20 mV, current: 5 mA), and a move that shows their speed.
+_VBUS_STEP_V, _VBUS_SWING_V = 0.021, 2.0
+_CURRENT_STEP_A, _CURRENT_SWING_A = 0.0055, 0.2
 
 
 class Severity(StrEnum):
@@ -110,6 +118,23 @@ class Case:
         shown = {t.sender for t in ports}
         proven = {t.sender.other for t in ports if t.packet.start_s in orphans or t.name in ANSWERS}
         return frozenset(proven - shown)
+
+    @cached_property
+    def delivery(self) -> Delivery:
+        """Whether VBUS was where the contracts said; worked out once, for rules, verdict and report."""
+        from pdcheck.rules.delivery import judge_contracts  # here, because it argues from cases
+
+        return judge_contracts(self)
+
+    @cached_property
+    def vbus_resolution_s(self) -> float | None:
+        """How fine in time the VBUS column is; None where it does not show, or was not captured."""
+        return resolution_s(self.vbus, _VBUS_STEP_V, _VBUS_SWING_V) if self.vbus is not None else None
+
+    @cached_property
+    def current_resolution_s(self) -> float | None:
+        """How fine in time the current column is; None where it does not show, or was not captured."""
+        return resolution_s(self.current, _CURRENT_STEP_A, _CURRENT_SWING_A) if self.current is not None else None
 
     @property
     def overtaken(self) -> bool:
