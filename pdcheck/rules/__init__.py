@@ -6,6 +6,7 @@ the modules here and its name in that module's RULES.
 
 from pdcheck.rules import (
     acknowledgement,
+    advertisement,
     answer,
     cable,
     contract,
@@ -34,6 +35,7 @@ ALL_RULES: tuple[Rule, ...] = (
     *current.RULES,
     *contract.RULES, *epr.RULES, *resets.RULES, *swaps.RULES, *revision.RULES, *cable.RULES,
     *signal.RULES, *notes.RULES,
+    *advertisement.RULES,
 )
 
 

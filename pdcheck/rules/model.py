@@ -25,6 +25,7 @@ from pdcheck.standard import timers, vbus_levels
 from pdcheck.standard.line_code import Sop
 
 if TYPE_CHECKING:
+    from pdcheck.rules.cc_rest import Rest
     from pdcheck.rules.delivery import Delivery
 
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
@@ -135,6 +136,13 @@ class Case:
     def current_resolution_s(self) -> float | None:
         """How fine in time the current column is; None where it does not show, or was not captured."""
         return resolution_s(self.current, _CURRENT_STEP_A, _CURRENT_SWING_A) if self.current is not None else None
+
+    @cached_property
+    def cc_rests(self) -> dict[str, list[Rest]]:
+        """Where each CC line that was captured as volts rests; worked out once."""
+        from pdcheck.rules.cc_rest import rests  # here, because it argues from cases
+
+        return rests(self)
 
     @property
     def overtaken(self) -> bool:
