@@ -15,6 +15,7 @@ from pdcheck.rules.cc_rest import Rest, attached_rests, scale_fits
 from pdcheck.rules.drawn import trusted_current
 from pdcheck.rules.held import lasting_s
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.signal import too_slow
 from pdcheck.rules.words import amps, span
 from pdcheck.standard import timers
 
@@ -71,9 +72,12 @@ def cc_scale_doubtful(case: Case) -> Iterator[Claim]:
 def cc_level(case: Case) -> Iterator[Claim]:
     found = {name: _mostly(some) for name, some in case.cc_rests.items()}
     joined = [one for one in found.values() if one is not None and one.attached]
-    silent = "" if _talks(case) else (
-        " So the contact, the charger's pull-up and the device's pull-down (Rd) are good; nobody talks USB PD."
-    )
+    silent = ""
+    if not _talks(case):
+        silent = " So the contact, the charger's pull-up and the device's pull-down (Rd) are good" + (
+            "; at this sampling rate it cannot be seen whether anybody talks." if too_slow(case)
+            else "; nobody talks USB PD."
+        )
     for one in joined:
         yield Claim(
             None, one.start_s,
@@ -94,8 +98,8 @@ def _advertised(one: Rest) -> str:
 def _unjoined(one: Rest) -> str:
     if one.state == "low":
         return (
-            f"stays at {one.level_v:.2f} V: no pull-up reaches it. The charger is off or not plugged in, the plug uses "
-            f"the other contact, or the line is shorted to ground."
+            f"stays at {abs(one.level_v):.2f} V: no pull-up reaches it. The charger is off or not plugged in, the plug "
+            f"uses the other contact, or the line is shorted to ground."
         )
     if one.state == "open":
         return (
@@ -216,7 +220,7 @@ def cc_against_offer(case: Case) -> Iterator[Claim]:
     next=("Look at the other end of the cable: with a USB-A plug this cable is wrong; do not use it.",),
 )
 def cc_without_pd(case: Case) -> Iterator[Claim]:
-    if _talks(case):
+    if _talks(case) or too_slow(case):
         return
     for some in case.cc_rests.values():
         one = _mostly(some)
