@@ -74,10 +74,11 @@ def resolution_s(line: AnalogLine, least: float, swing: float) -> float | None:
             held = value
     if len(changed) < 3:
         return None
-    # One pair of near changes may be chance.
     gaps = sorted(b - a for a, b in pairwise(changed))
+    # Of many changes one near pair may be chance.
+    finest = gaps[0] if len(gaps) < 4 else gaps[1]
     quickest = _quickest(times, values, swing)
-    return max(gaps[1], quickest) if quickest is not None else gaps[1]
+    return max(finest, quickest) if quickest is not None else finest
 
 
 def _quickest(times: list[float], values: list[float], swing: float) -> float | None:

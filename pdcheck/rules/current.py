@@ -12,7 +12,7 @@ from pdcheck.capture.levels import outside
 from pdcheck.conversation.model import Contract, Party
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trusted_current
-from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, windows
+from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.words import span
 from pdcheck.standard import timers, vbus_levels
@@ -134,7 +134,7 @@ def draws_in_transition(case: Case) -> Iterator[Claim]:
             old is not None and old.kind in PROGRAMMABLE and window.contract.kind in PROGRAMMABLE
         ):
             continue
-        if abs(new_mv - old_mv) < _MOVES_V * 1e3 or offer_uncertain(case, one):
+        if abs(new_mv - old_mv) < _MOVES_V * 1e3 or offer_uncertain(case, one) or swapped_before(case, window.start_s):
             continue
         start = one.answer.settled_s + timers.SINK_STANDBY.max_s + 2 * fine
         if case.unreadable_between(one.answer.start_s, one.ready.start_s):

@@ -16,6 +16,7 @@ from pdcheck.conversation.model import Contract, Negotiation, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import Draw, drawn
 from pdcheck.rules.held import (
+    METER_SHARE,
     PROGRAMMABLE,
     SETTLE_S,
     Window,
@@ -32,6 +33,7 @@ from pdcheck.rules.held import (
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.trouble import Trouble, troubles
 from pdcheck.rules.words import volts
+from pdcheck.standard import vbus_levels
 
 #: How long after PS_RDY the level is looked at. Our own choice.
 _LOOK_S = 0.3
@@ -41,6 +43,7 @@ _LAST_LOOK_S = 30e-3
 _THERE_S = 30e-3
 #: A programmable supply whose level has not moved by this share of the way has not followed. Our own choice.
 _UNMOVED = 0.15
+_ABOVE_5V = 8.0
 
 
 class Delivered(StrEnum):
@@ -85,7 +88,7 @@ def judge_contracts(case: Case) -> Delivery:
         last = _judge_contract(case, contract, made.get(contract.since_s), moves)
         if last.state is Delivered.NO:
             break
-        if last.state is Delivered.YES and scale_is_good(case):
+        if last.state is Delivered.YES and (scale_is_good(case) or _reads_right(contract, last.level)):
             found = [t for window in held if window.contract is contract for t in troubles(case, window)]
             seen += found
             worst = next((t for t in found if t.convicts), None)
@@ -162,6 +165,14 @@ def _judge_contract(
 def _fits(case: Case, contract: Contract, level_v: float) -> bool:
     bounds = probe_bounds_v(case, contract)
     return bounds is None or bounds[0] <= level_v <= bounds[1]
+
+
+def _reads_right(contract: Contract, level: Span | None) -> bool:
+    """True where the column reads the very voltage of a contract above 5 V: no wrong scale does."""
+    wanted = (contract.voltage_mv or 0) / 1e3
+    if level is None or contract.kind != "fixed" or wanted < _ABOVE_5V:
+        return False
+    return abs(level.typical / wanted - 1) <= (vbus_levels.SRC_NEW.max or 0.0) / 100 + METER_SHARE
 
 
 def _before(case: Case, contract: Contract) -> Span | None:

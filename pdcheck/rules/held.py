@@ -91,6 +91,11 @@ def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
     )
 
 
+def swapped_before(case: Case, time_s: float) -> bool:
+    """True where the power roles may have been swapped before that moment: another port feeds VBUS then."""
+    return any(e.name in ("PR_Swap", "FR_Swap") and e.start_s < time_s for e in case.conversation.exchanges)
+
+
 # -- levels -----------------------------------------------------------------------------------------------
 
 

@@ -126,9 +126,9 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     safe_low, safe_high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
     wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
     five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
-    if five and draw is not Draw.BEYOND:
-        # Only a source that has changed its mind rests at just 5 V.
-        return trouble(Kind.BACK_TO_5V, Who.SOURCE, True)
+    if five:
+        # Only a source that has changed its mind rests at just 5 V; but an overload is an overload.
+        return trouble(Kind.BACK_TO_5V, Who.SINK if draw is Draw.BEYOND else Who.SOURCE, True)
     if limit is not None and end.typical < wanted / 2:
         return trouble(Kind.LOW, by_draw, True)
     if off.length_s < _SAG_S:

@@ -13,6 +13,7 @@ from pdcheck.capture.levels import outside
 from pdcheck.conversation.model import Party, Reset
 from pdcheck.conversation.names import OFFERS
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.held import swapped_before
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.words import span
 from pdcheck.standard import timers, vbus_levels
@@ -28,7 +29,6 @@ _ON_V = 4.0
 #: A lithium cell that feeds back through the device stands below this (common practice, no source).
 _CELL_V = 4.5
 _HEARD_S = 3.0
-_SWAPS = ("PR_Swap", "FR_Swap")
 _LEAST_OFF_S = 20e-3
 _BACK_AT_MOST_S = timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_TURN_ON.max_s
 #: The first offer may be so late before it is worth a word. Our own choice.
@@ -50,14 +50,13 @@ def _cycles(case: Case) -> Iterator[_Cycle]:
     talk = case.conversation
     if case.vbus is None or case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S:
         return
-    swapped = [e.start_s for e in talk.exchanges if e.name in _SWAPS]
     resets = [r for r in talk.resets if r.packet.sop is not None and r.packet.sop.value == "Hard Reset"]
     for place, reset in enumerate(resets):
         last = place + 1 == len(resets)
         until = talk.duration_s if last else resets[place + 1].start_s
         before = case.vbus.during(max(0.0, reset.start_s - 20e-3), reset.start_s)
         # After a swap of the power roles it is not certain who feeds VBUS after a reset.
-        if before is None or before.low < _ON_V or any(t < reset.start_s for t in swapped):
+        if before is None or before.low < _ON_V or swapped_before(case, reset.start_s):
             continue
         yield _Cycle(reset, reset.packet.end_s, until, not last, before.typical)
 
@@ -166,7 +165,7 @@ def vbus_not_back(case: Case) -> Iterator[Claim]:
     cycle, missing_s = found
     if _joined_after(case, cycle):
         yield Claim(
-            Who.SOURCE, cycle.start_s,
+            Who.SOURCE, cycle.reset.start_s,
             f"VBUS stays off for {span(missing_s)} after a Hard Reset although both ends go on talking: the plug is "
             f"in.",
         )
