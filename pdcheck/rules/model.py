@@ -33,9 +33,10 @@ _SAME_MOMENT_S = 20e-3
 #: A try that stopped this long before the capture's end is no longer under way: twice tSenderResponse.
 _UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
 _LAST_LOOK_S = 20e-3
-#: Changes that the columns' readers keep in any case (VBUS: 20 mV, current: 5 mA), and a move that shows their speed.
-_VBUS_STEP_V, _VBUS_SWING_V = 0.021, 2.0
-_CURRENT_STEP_A, _CURRENT_SWING_A = 0.0055, 0.2
+#: Changes that the columns' readers place exactly in time (twice what they keep at all: 20 mV, 5 mA), and a move that
+#: shows the columns' speed.
+_VBUS_STEP_V, _VBUS_SWING_V = 0.045, 2.0
+_CURRENT_STEP_A, _CURRENT_SWING_A = 0.012, 0.2
 
 
 class Severity(StrEnum):
