@@ -11,11 +11,17 @@ from itertools import pairwise
 from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pdcheck.capture.model import AnalogLine
 
+Floats = NDArray[np.float64]
+
 #: So many of a line's points are looked at to find its resolution; enough for every plug-in and transition.
 _LOOK = 20_000
+#: A move by this share of the line's range shows how fast it can move; it is looked for in windows of these lengths.
+_SHARE = 0.3
+_WINDOWS_S = (1e-3, 2e-3, 5e-3, 10e-3, 20e-3, 50e-3, 0.1, 0.2, 0.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -56,19 +62,20 @@ def outside(
     return found
 
 
-def resolution_s(line: AnalogLine, least: float, swing: float) -> float | None:
+def resolution_s(line: AnalogLine, least: float, swing: tuple[float, float] | None = None) -> float | None:
     """How fine in time the line is, in seconds; None where it moves too seldom to tell.
 
     A column that holds a slow meter's readings changes only when the meter updates: no finer than the least time
-    between two of its changes. One that draws straight lines between readings never moves fast: no finer than its
-    quickest move by ``swing``.
+    between two of its changes. One behind a filter, or of means, smears every step: no finer than its quickest large
+    move, drawn out to a whole step.
 
     :param least: a change by less than this is none (in the line's unit).
+    :param swing: two levels between which the line is known to go in one step at times.
     """
-    times, values = line.times_s[:_LOOK].tolist(), line.values[:_LOOK].tolist()
+    times, values = line.times_s[:_LOOK], line.values[:_LOOK]
     changed: list[float] = []
-    held = values[0] if values else 0.0
-    for time_s, value in zip(times, values, strict=True):
+    held = float(values[0]) if len(values) else 0.0
+    for time_s, value in zip(times.tolist(), values.tolist(), strict=True):
         if abs(value - held) > least:
             changed.append(time_s)
             held = value
@@ -77,28 +84,41 @@ def resolution_s(line: AnalogLine, least: float, swing: float) -> float | None:
     gaps = sorted(b - a for a, b in pairwise(changed))
     # Of many changes one near pair may be chance.
     finest = gaps[0] if len(gaps) < 4 else gaps[1]
-    quickest = _quickest(times, values, swing)
-    return max(finest, quickest) if quickest is not None else finest
+    smears = [_quickest_share(times, values)]
+    if swing is not None:
+        smears.append(_quickest_swing(times.tolist(), values.tolist(), *swing))
+    known = [smear for smear in smears if smear is not None]
+    return max(finest, min(known)) if known else finest
 
 
-def _quickest(times: list[float], values: list[float], swing: float) -> float | None:
-    """The least time in which the line moves by ``swing``; None where it never does."""
+def _quickest_share(times: Floats, values: Floats) -> float | None:
+    """The least time in which the line moves by a share of its range, times what makes a whole of that share."""
+    move = _SHARE * float(values.max() - values.min())
+    for window in _WINDOWS_S:
+        before = values[np.maximum(np.searchsorted(times, times - window, side="right") - 1, 0)]
+        if bool(np.any(np.abs(values - before) >= move)):
+            return window / _SHARE
+    return None
+
+
+def _quickest_swing(times: list[float], values: list[float], low: float, high: float) -> float | None:
+    """The least time in which the line goes from ``low`` or less to ``high`` or more, or back; None where it never
+    does."""
     best: float | None = None
-    low_at, high_at = 0, 0
+    low_s: float | None = None
+    high_s: float | None = None
     for place, value in enumerate(values):
-        if value <= values[low_at]:
-            low_at = place
-        if value >= values[high_at]:
-            high_at = place
-        for other in (low_at, high_at):
-            if abs(value - values[other]) >= swing:
-                # The move begins at the last point that is far enough away.
-                begin = place - 1
-                while abs(value - values[begin]) < swing:
-                    begin -= 1
-                took = times[place] - times[begin]
-                best = took if best is None else min(best, took)
-                low_at = high_at = place
+        # A value holds until the next one: the way begins where the line leaves the level.
+        if value > low and place and values[place - 1] <= low:
+            low_s = times[place]
+        if value < high and place and values[place - 1] >= high:
+            high_s = times[place]
+        if value >= high and low_s is not None:
+            best = times[place] - low_s if best is None else min(best, times[place] - low_s)
+            low_s = None
+        if value <= low and high_s is not None:
+            best = times[place] - high_s if best is None else min(best, times[place] - high_s)
+            high_s = None
     return best
 
 

@@ -44,6 +44,9 @@ _THERE_S = 30e-3
 #: A programmable supply whose level has not moved by this share of the way has not followed. Our own choice.
 _UNMOVED = 0.15
 _ABOVE_5V = 8.0
+_STILL_V = 0.25
+_OFF_V = 1.0
+_FINE_S = 0.1
 
 
 class Delivered(StrEnum):
@@ -145,13 +148,17 @@ def _judge_contract(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
             "probe cannot be trusted"
         )
-    if clips(case, level, start, end):
+    if clips(case, level, start, end) or clips(case, level, start, holds):
         return withheld(
             f"the VBUS column stands still at its highest value ({level.high:.2f} V): the probe is at the end of its "
             f"scale"
         )
     if end - start < lasting:
         return withheld("the VBUS column changes too seldom (a slow meter?) to show the level in that time")
+    if level.typical < _OFF_V and (case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S):
+        return withheld("VBUS is gone, and its meter is too slow to show whether it went before PS_RDY or after")
+    if bounds is not None and _on_its_way(case, start, end, bounds):
+        return withheld("VBUS is still on its way when the look at it ends (a slow meter?)")
     if contract.kind in PROGRAMMABLE and not _unmoved(contract, level.typical, before):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
     who = Who.SOURCE
@@ -165,6 +172,16 @@ def _judge_contract(
 def _fits(case: Case, contract: Contract, level_v: float) -> bool:
     bounds = probe_bounds_v(case, contract)
     return bounds is None or bounds[0] <= level_v <= bounds[1]
+
+
+def _on_its_way(case: Case, start: float, end: float, bounds: tuple[float, float]) -> bool:
+    """True where VBUS goes towards the bounds all the time."""
+    middle = (start + end) / 2
+    parts = [case.vbus.during(a, b) if case.vbus is not None else None for a, b in ((start, middle), (middle, end))]
+    if parts[0] is None or parts[1] is None:
+        return False
+    moved = parts[1].typical - parts[0].typical
+    return moved > _STILL_V if parts[1].typical < bounds[0] else moved < -_STILL_V
 
 
 def _reads_right(contract: Contract, level: Span | None) -> bool:

@@ -30,7 +30,7 @@ PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
 _UNKNOWN_RESOLUTION_S = 0.6
 _UPDATES = 2.5
 #: A flat line counts as clipped where its noise elsewhere would have shown so often. Our own choice.
-_NOISE_EXPECTED = 6.0
+_NOISE_EXPECTED = 2.0
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
         return False
     offered = [e.start_s for e in case.conversation.exchanges if e.name in OFFERS]
     first = offered[0] if offered else start_s
-    looks = ((0.0, min(50e-3, first)), (max(0.0, first - 50e-3), first))
+    looks = ((0.0, min(50e-3, first)), (max(0.0, first - 50e-3), first), (0.0, first), (first, start_s))
     rates = [reversals(line, a, b) / (b - a) for a, b in looks if b - a > 5e-3]
     return max(rates, default=0.0) * (end_s - start_s) >= _NOISE_EXPECTED
 

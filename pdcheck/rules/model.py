@@ -33,10 +33,10 @@ _SAME_MOMENT_S = 20e-3
 #: A try that stopped this long before the capture's end is no longer under way: twice tSenderResponse.
 _UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
 _LAST_LOOK_S = 20e-3
-#: Changes that the columns' readers place exactly in time (twice what they keep at all: 20 mV, 5 mA), and a move that
-#: shows the columns' speed.
-_VBUS_STEP_V, _VBUS_SWING_V = 0.045, 2.0
-_CURRENT_STEP_A, _CURRENT_SWING_A = 0.012, 0.2
+#: Changes that the columns' readers place exactly in time (twice what they keep at all: 20 mV, 5 mA).
+_VBUS_STEP_V, _CURRENT_STEP_A = 0.045, 0.012
+#: VBUS goes all this way when it comes and when it goes.
+_VBUS_SWING_V = (0.8, 4.2)
 
 
 class Severity(StrEnum):
@@ -136,7 +136,7 @@ class Case:
     @cached_property
     def current_resolution_s(self) -> float | None:
         """How fine in time the current column is; None where it does not show, or was not captured."""
-        return resolution_s(self.current, _CURRENT_STEP_A, _CURRENT_SWING_A) if self.current is not None else None
+        return resolution_s(self.current, _CURRENT_STEP_A) if self.current is not None else None
 
     @cached_property
     def cc_rests(self) -> dict[str, list[Rest]]:

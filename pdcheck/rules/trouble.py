@@ -74,7 +74,8 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
     least_mv = window.contract.min_voltage_mv
     if window.contract.kind in PROGRAMMABLE and least_mv is not None:
         # It may limit its current, and VBUS falls to what the load makes of that.
-        low = min(low, least_mv / 1e3 * (1 - METER_SHARE) * 0.95 - cable_drop_mv() / 1e3)
+        least_share = (vbus_levels.PPS_SHUTDOWN.min or 0.0) / 100 * (1 - METER_SHARE)
+        low = min(low, (least_mv * least_share - cable_drop_mv()) / 1e3)
     least = lasting_s(case.vbus_resolution_s, _TRANSIENT_S)
     off = [
         (s, True) for s in outside(line, window.start_s, window.end_s, high=high) if s.length_s >= least

@@ -39,6 +39,11 @@ PPS_NEW = Limit(
     "a programmable supply stays within this of the requested voltage",
     _REF, "memory",
 )
+PPS_SHUTDOWN = Limit(
+    "vPpsShutdown", 85, None, None, "%",
+    "a programmable supply that limits its current may let VBUS fall to this of its least voltage before it shuts off",
+    _REF, "memory",
+)
 SINK_STANDBY = Limit(
     "pSnkStdby", None, None, 2.5, "W",
     "a sink draws no more than this while VBUS goes to another level",
@@ -66,6 +71,7 @@ ALL: tuple[Limit, ...] = (
     SRC_NEW,
     SRC_VALID,
     PPS_NEW,
+    PPS_SHUTDOWN,
     SINK_STANDBY,
     CABLE_VBUS_DROP,
     CABLE_GROUND_DROP,

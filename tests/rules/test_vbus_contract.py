@@ -60,7 +60,7 @@ BREAKS = {
     "5 V, overload": (loaded(3.5, 5.0), "vbus-falls-back", Who.SINK),
     "12 V": (Scene(step(12.0)), "vbus-too-high", Who.SOURCE),
     "a little too high": (Scene(step(10.6)), "vbus-too-high", Who.SOURCE),
-    "too high for 60 ms": (Scene(dip(11.0, 60e-3)), "vbus-too-high", Who.SOURCE),
+    "too high for 0.2 s": (Scene(dip(11.0, 0.2)), "vbus-too-high", Who.SOURCE),
     "sags, current not known": (Scene(step(7.2)), "vbus-sags", None),
     "sags, within its current": (Scene(step(7.2), amps=GOOD_AMPS), "vbus-sags", None),
     "sags, overload": (loaded(3.0, 7.2), "vbus-sags", Who.SINK),
