@@ -132,13 +132,15 @@ def changes(line: AnalogLine, start_s: float, end_s: float) -> int:
     return int(np.count_nonzero(np.diff(values)))
 
 
-def reversals(line: AnalogLine, start_s: float, end_s: float) -> int:
-    """How often the line turns from rising to falling or back from ``start_s`` to ``end_s``: noise, and no ramp."""
+def reversals(line: AnalogLine, start_s: float, end_s: float, least: float) -> int:
+    """How often the line turns from rising to falling or back from ``start_s`` to ``end_s``: noise, and no ramp.
+
+    :param least: steps smaller than this do not count (in the line's unit).
+    """
     first = int(np.searchsorted(line.times_s, start_s, side="right"))
     last = int(np.searchsorted(line.times_s, end_s, side="left"))
     steps = np.diff(line.values[max(first - 1, 0) : max(last, 0)])
-    signs = np.sign(steps[steps != 0.0])
-    return int(np.count_nonzero(np.diff(signs)))
+    return int(np.count_nonzero(np.diff(np.sign(steps[np.abs(steps) >= least]))))
 
 
 def highest(line: AnalogLine) -> float | None:

@@ -148,7 +148,8 @@ def _judge_contract(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
             "probe cannot be trusted"
         )
-    if clips(case, level, start, end) or clips(case, level, start, holds):
+    too_low = bounds is not None and level.typical < bounds[0]
+    if too_low and (clips(case, level, start, end) or clips(case, level, start, holds)):
         return withheld(
             f"the VBUS column stands still at its highest value ({level.high:.2f} V): the probe is at the end of its "
             f"scale"
@@ -162,7 +163,7 @@ def _judge_contract(
     if contract.kind in PROGRAMMABLE and not _unmoved(contract, level.typical, before):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
     who = Who.SOURCE
-    if made is not None and bounds is not None and level.typical < bounds[0]:
+    if made is not None and bounds is not None and too_low:
         off = outside(case.vbus, start, end, low=bounds[0])
         if off and drawn(case, Window(contract, made, start, end), off[0]) is Draw.BEYOND:
             who = Who.SINK

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pdcheck.capture.levels import changes, highest, reversals
+from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import Span
 from pdcheck.conversation.model import Contract, Negotiation
 from pdcheck.conversation.names import OFFERS
@@ -30,7 +30,10 @@ PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
 _UNKNOWN_RESOLUTION_S = 0.6
 _UPDATES = 2.5
 #: A flat line counts as clipped where its noise elsewhere would have shown so often. Our own choice.
-_NOISE_EXPECTED = 2.0
+_NOISE_EXPECTED = 4.0
+_PARTS = 20
+#: Readings this near are the same to a reader that thins a column.
+_SAME_V = 0.021
 
 
 @dataclass(frozen=True)
@@ -161,16 +164,21 @@ def probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None = None)
 def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
     """True where the column stands still at its highest value though it is noisy elsewhere: a probe at its limit."""
     line = case.vbus
-    if line is None or case.conversation.exchanges == ():
+    if line is None:
         return False
     top = highest(line)
-    if top is None or level.high < top - 1e-3 or changes(line, start_s, end_s) > 1:
+    if top is None or level.high < top - _SAME_V:
+        return False
+    leaves = outside(line, start_s, end_s, low=level.typical - _SAME_V, bridge_s=0.0)
+    end_s = leaves[0].start_s if leaves else end_s
+    if end_s <= start_s or changes(line, start_s, end_s) > 1:
         return False
     offered = [e.start_s for e in case.conversation.exchanges if e.name in OFFERS]
     first = offered[0] if offered else start_s
-    looks = ((0.0, min(50e-3, first)), (max(0.0, first - 50e-3), first), (0.0, first), (first, start_s))
-    rates = [reversals(line, a, b) / (b - a) for a, b in looks if b - a > 5e-3]
-    return max(rates, default=0.0) * (end_s - start_s) >= _NOISE_EXPECTED
+    # In most of the time before, not in packets or ramps alone.
+    part = first / _PARTS
+    noise = sorted(reversals(line, n * part, (n + 1) * part, _SAME_V) for n in range(_PARTS))
+    return part > 0 and noise[_PARTS // 2] / part * (end_s - start_s) >= _NOISE_EXPECTED
 
 
 # -- how far the columns are trusted in time --------------------------------------------------------------
