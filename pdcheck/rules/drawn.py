@@ -27,6 +27,9 @@ _LASTING_ODD_S = 20e-3
 #: A meter this fine sees what happens as VBUS falls. Our own choice.
 _FAST_S = 20e-3
 _BEFORE_S = 50e-3
+_REST_S = 0.15
+#: A current that switches a charger off lasts this long at least. Our own choice.
+_SURGE_S = 5e-3
 
 
 class Draw(StrEnum):
@@ -93,23 +96,29 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
     return [stretch for stretch in found if stretch.length_s >= least]
 
 
-def drawn(case: Case, window: Window, off: Stretch) -> Draw:
-    """What the device drew as VBUS went off its level, and while it stayed there."""
+def drawn(case: Case, window: Window, off: Stretch, *, collapse: bool = False) -> Draw:
+    """What the device drew as VBUS went off its level, and while it stayed there.
+
+    :param collapse: VBUS went to nothing, so that only what was drawn just before tells.
+    """
     line, limit = trusted_current(case), contract_limit_a(window)
     if line is None or limit is None:
         return Draw.UNKNOWN
     resolution = case.current_resolution_s
     slow = resolution is None or resolution > _FAST_S
-    if slow and off.length_s < lasting_s(resolution, 0.0):
+    if slow and (collapse or off.length_s < lasting_s(resolution, 0.0)):
         return Draw.UNKNOWN
+    # As it goes, or where it has come to rest. Peaks that come and go convict and acquit nobody.
     start = max(window.start_s, off.start_s - (_BEFORE_S + (resolution or 0.0)))
-    highest = _highest(line, start, off.end_s)
-    if highest is None:
+    if not collapse:
+        start = max(off.start_s, off.end_s - _REST_S)
+    end = off.start_s + _BEFORE_S if collapse else off.end_s
+    seen = line.during(start, min(end, off.end_s))
+    if seen is None:
         return Draw.UNKNOWN
-    return Draw.BEYOND if highest > beyond_a(limit) else Draw.WITHIN
-
-
-def _highest(line: AnalogLine, start_s: float, end_s: float) -> float | None:
-    """The highest reading of a stretch of time."""
-    seen = line.during(start_s, end_s)
-    return seen.high if seen is not None else None
+    most = beyond_a(limit)
+    if seen.high <= most:
+        return Draw.WITHIN
+    least = _SURGE_S if collapse else (end - start) / 2
+    over = outside(line, start, end, high=most)
+    return Draw.BEYOND if any(s.length_s >= least for s in over) else Draw.UNKNOWN

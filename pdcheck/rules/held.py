@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pdcheck.capture.levels import changes, highest, outside, reversals
-from pdcheck.capture.model import Span
+from pdcheck.capture.model import AnalogLine, Span
 from pdcheck.conversation.model import Contract, Negotiation
 from pdcheck.conversation.names import OFFERS
 from pdcheck.rules.model import Case
@@ -174,11 +174,16 @@ def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
     if end_s <= start_s or changes(line, start_s, end_s) > 1:
         return False
     offered = [e.start_s for e in case.conversation.exchanges if e.name in OFFERS]
-    first = offered[0] if offered else start_s
-    # In most of the time before, not in packets or ramps alone.
-    part = first / _PARTS
-    noise = sorted(reversals(line, n * part, (n + 1) * part, _SAME_V) for n in range(_PARTS))
-    return part > 0 and noise[_PARTS // 2] / part * (end_s - start_s) >= _NOISE_EXPECTED
+    until = (offered[0] if offered else start_s, start_s)
+    return max(_noise_rate(line, one) for one in until) * (end_s - start_s) >= _NOISE_EXPECTED
+
+
+def _noise_rate(line: AnalogLine, end_s: float) -> float:
+    """How often a second the line turns, in most of the time before: not in packets or ramps alone."""
+    part = end_s / _PARTS
+    if part <= 0:
+        return 0.0
+    return sorted(reversals(line, n * part, (n + 1) * part, _SAME_V) for n in range(_PARTS))[_PARTS // 2] / part
 
 
 # -- how far the columns are trusted in time --------------------------------------------------------------

@@ -100,10 +100,11 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     end = line.during(max(off.start_s, off.end_s - _STEADY_S), off.end_s)
     if end is None:
         return None
-    draw = drawn(case, window, off)
+    gone = (vbus_levels.SAFE_0V.max or 0.0) + 0.2
+    dark = next((s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S), None)
+    draw = drawn(case, window, off, collapse=dark is not None)
     by_draw = {Draw.WITHIN: Who.SOURCE, Draw.BEYOND: Who.SINK, Draw.UNKNOWN: None}[draw]
     returns = off.end_s < window.end_s - _TRANSIENT_S
-    gone = (vbus_levels.SAFE_0V.max or 0.0) + 0.2
 
     def trouble(kind: Kind, who: Who | None, convicts: bool) -> Trouble:
         return Trouble(kind, window, off, end, draw, who, convicts)
@@ -112,7 +113,6 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     off_for_sink = vbus_levels.SINK_DISCONNECT.max or 0.0
     if returns and off.length_s < _REPLUG_S and whole is not None and whole.low < off_for_sink:
         return trouble(Kind.BOUNCED, Who.SINK if draw is Draw.BEYOND else None, False)
-    dark = next((s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S), None)
     if dark is not None:
         proven = _still_talking(case, off, dark)
         return trouble(Kind.COLLAPSED, by_draw, True) if proven else trouble(Kind.GONE, None, False)
