@@ -63,6 +63,12 @@ def _ended_by_overdraw(case: Case, window: Window) -> float | None:
     return None
 
 
+def _ended(case: Case) -> list[tuple[Window, float]]:
+    """The windows that an overdraw ended, with its beginning; none where all was well again afterwards."""
+    found = [(w, at) for w in windows(case) if (at := _ended_by_overdraw(case, w)) is not None]
+    return found if case.conversation.standing is None or len(found) >= _LOOP else []
+
+
 def _words(case: Case, window: Window, start_s: float, end_s: float) -> str:
     limit = contract_limit_a(window)
     seen = case.current.during(start_s, end_s) if case.current is not None else None
@@ -80,9 +86,7 @@ def _words(case: Case, window: Window, start_s: float, end_s: float) -> str:
     reference=_REF_DRAW, next=(todo.VBUS_SHORT, todo.OTHER_CHARGER, _BEHIND),
 )
 def overdraw_ends_contract(case: Case) -> Iterator[Claim]:
-    found = [(w, at) for w in windows(case) if (at := _ended_by_overdraw(case, w)) is not None]
-    if found and (case.conversation.standing is None or len(found) >= _LOOP):
-        window, at = found[0]
+    for window, at in _ended(case)[:1]:
         yield Claim(
             Who.SINK, at,
             f"The device draws {_words(case, window, at, window.end_s)}; the charger resets "
@@ -99,8 +103,10 @@ def overdraw_ends_contract(case: Case) -> Iterator[Claim]:
     reference=_REF_DRAW, next=("Check the meter against another one before you suspect the device.", todo.VBUS_SHORT),
 )
 def draws_beyond_contract(case: Case) -> Iterator[Claim]:
+    # What a reset followed is said there.
+    said = [window.start_s for window, _ in _ended(case)]
     for window in windows(case):
-        if offer_uncertain(case, window.made):
+        if offer_uncertain(case, window.made) or window.start_s in said:
             continue
         for over in overdraws(case, window):
             yield Claim(
