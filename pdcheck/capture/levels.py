@@ -62,7 +62,7 @@ def outside(
     return found
 
 
-def resolution_s(line: AnalogLine, least: float, swing: tuple[float, float] | None = None) -> float | None:
+def resolution_s(line: AnalogLine, least: float, rise: tuple[float, float] | None = None) -> float | None:
     """How fine in time the line is, in seconds; None where it moves too seldom to tell.
 
     A column that holds a slow meter's readings changes only when the meter updates: no finer than the least time
@@ -70,7 +70,7 @@ def resolution_s(line: AnalogLine, least: float, swing: tuple[float, float] | No
     move, drawn out to a whole step.
 
     :param least: a change by less than this is none (in the line's unit).
-    :param swing: two levels between which the line is known to go in one step at times.
+    :param rise: two levels near the ends of a step that the line is known to make when it rises.
     """
     times, values = line.times_s[:_LOOK], line.values[:_LOOK]
     changed: list[float] = []
@@ -85,8 +85,8 @@ def resolution_s(line: AnalogLine, least: float, swing: tuple[float, float] | No
     # Of many changes one near pair may be chance.
     finest = gaps[0] if len(gaps) < 4 else gaps[1]
     smears = [_quickest_share(times, values)]
-    if swing is not None:
-        smears.append(_quickest_swing(times.tolist(), values.tolist(), *swing))
+    if rise is not None:
+        smears.append(_quickest_rise(times.tolist(), values.tolist(), *rise))
     known = [smear for smear in smears if smear is not None]
     return max(finest, min(known)) if known else finest
 
@@ -101,24 +101,17 @@ def _quickest_share(times: Floats, values: Floats) -> float | None:
     return None
 
 
-def _quickest_swing(times: list[float], values: list[float], low: float, high: float) -> float | None:
-    """The least time in which the line goes from ``low`` or less to ``high`` or more, or back; None where it never
-    does."""
+def _quickest_rise(times: list[float], values: list[float], low: float, high: float) -> float | None:
+    """The least time in which the line goes from ``low`` or less to ``high`` or more; None where it never does."""
     best: float | None = None
     low_s: float | None = None
-    high_s: float | None = None
     for place, value in enumerate(values):
         # A value holds until the next one: the way begins where the line leaves the level.
         if value > low and place and values[place - 1] <= low:
             low_s = times[place]
-        if value < high and place and values[place - 1] >= high:
-            high_s = times[place]
         if value >= high and low_s is not None:
             best = times[place] - low_s if best is None else min(best, times[place] - low_s)
             low_s = None
-        if value <= low and high_s is not None:
-            best = times[place] - high_s if best is None else min(best, times[place] - high_s)
-            high_s = None
     return best
 
 

@@ -35,8 +35,8 @@ _UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
 _LAST_LOOK_S = 20e-3
 #: Changes that the columns' readers place exactly in time (twice what they keep at all: 20 mV, 5 mA).
 _VBUS_STEP_V, _CURRENT_STEP_A = 0.045, 0.012
-#: VBUS goes all this way when it comes and when it goes.
-_VBUS_SWING_V = (0.8, 4.2)
+#: When VBUS comes it comes to 5 V in one step.
+_VBUS_RISE_V = (0.8, 4.2)
 
 
 class Severity(StrEnum):
@@ -131,7 +131,7 @@ class Case:
     @cached_property
     def vbus_resolution_s(self) -> float | None:
         """How fine in time the VBUS column is; None where it does not show, or was not captured."""
-        return resolution_s(self.vbus, _VBUS_STEP_V, _VBUS_SWING_V) if self.vbus is not None else None
+        return resolution_s(self.vbus, _VBUS_STEP_V, _VBUS_RISE_V) if self.vbus is not None else None
 
     @cached_property
     def current_resolution_s(self) -> float | None:
