@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import AnalogLine, Span
-from pdcheck.conversation.model import Contract, Negotiation
+from pdcheck.conversation.model import Contract, Negotiation, Party
 from pdcheck.conversation.names import OFFERS
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
@@ -71,11 +71,20 @@ def windows(case: Case) -> list[Window]:
 
 
 def vbus_moves(case: Case) -> list[float]:
-    """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap."""
+    """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap.
+
+    A PS_RDY whose Accept the capture does not show has had one before it.
+    """
     talk = case.conversation
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
+    unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
+    known = {n.ready.start_s for n in talk.negotiations if n.ready is not None}
+    odd = [
+        max([e.start_s - timers.PS_TRANSITION_EPR.max_s, *(t + 1e-6 for t in known if t < e.start_s)])
+        for e in talk.exchanges if e.name == "PS_RDY" and e.sender is Party.SOURCE and e.start_s not in known
+    ]
     swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
-    return sorted([*accepts, *swaps, *(r.start_s for r in talk.resets)])
+    return sorted([*accepts, *unseen, *odd, *swaps, *(r.start_s for r in talk.resets)])
 
 
 def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[float]) -> float:

@@ -9,10 +9,11 @@ import pytest
 
 from pdcheck.rules import Severity, Who
 from pdcheck.verdict import Outcome
+from tests.conversation.told import told
 from tests.reference import words
 from tests.reference.healthy_talks import offer_to
 from tests.reference.talk import Talk
-from tests.rules.meters import Meter
+from tests.rules.meters import Meter, verdict_with
 from tests.rules.scenes import (
     GOOD,
     GOOD_AMPS,
@@ -24,6 +25,7 @@ from tests.rules.scenes import (
     loud,
     negotiate,
     step,
+    talk_at_9v,
     then,
     wait,
 )
@@ -262,3 +264,22 @@ def test_every_severity_is_the_rules_own() -> None:
     for name in rng.sample(sorted(BREAKS), 4):
         verdict = BREAKS[name][0].verdict()
         assert verdict.leading is not None and verdict.leading.severity is Severity.FAIL
+
+
+def test_a_new_contract_of_which_the_capture_lost_the_answer_is_no_departure() -> None:
+    """Request and PS_RDY for 20 V are shown, Accept and its GoodCRC are not; or PS_RDY alone."""
+    for lost in (("Accept",), ("Request", "Accept")):
+        for seed in range(6):
+            talk = talk_at_9v(seed)
+            begin = talk.now
+            talk.now += 0.2
+            negotiate(talk, 3, 1000, offer=False)
+            one = told(talk, talk.rng, tail_s=0.6)
+            gone = [n for n, (p, name) in enumerate(zip(one.packets, one.names, strict=True))
+                    if name in lost and p.start_s > begin]
+            gone += [n + 1 for n in gone]
+            kept = [n for n in range(len(one.packets)) if n not in gone]
+            part = replace(one, packets=tuple(one.packets[n] for n in kept), names=tuple(one.names[n] for n in kept))
+            verdict = verdict_with(part, talk.rng, volts=GOOD)
+            assert verdict.outcome is Outcome.PASS and not [f for f in loud(verdict) if f.rule.startswith("vbus")], (
+                f"{lost} {seed} {verdict.summary}")
