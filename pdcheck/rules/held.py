@@ -29,6 +29,7 @@ PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
 #: A meter whose pace the column does not show is taken to update once a second at least. Our own choice.
 _UNKNOWN_RESOLUTION_S = 0.6
 _UPDATES = 2.5
+_READY_AT_MOST_S = timers.PS_TRANSITION_EPR.max_s + 0.1
 #: A flat line counts as clipped where its noise elsewhere would have shown so often. Our own choice.
 _NOISE_EXPECTED = 4.0
 _PARTS = 20
@@ -97,10 +98,19 @@ def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[
 
 
 def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
-    """True where packets are missing before the request, so that the offer it answers is not certain."""
-    return made is not None and made.offer is not None and made.request is not None and case.unreadable_between(
-        made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s
-    )
+    """True where packets are missing before the request or the PS_RDY, so that they may not belong together."""
+    if made is None or made.offer is None or made.request is None or made.ready is None:
+        return False
+    if case.unreadable_between(made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s):
+        return True
+    asked, ready = made.request.start_s, made.ready.start_s
+    talk = case.conversation
+    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
+    if any(asked < t < ready for t in (*talk.orphans, *swaps)):
+        return True
+    # A PS_RDY that comes later than any device waits for it belongs to something else.
+    since = made.answer.settled_s if made.answer is not None else made.request.settled_s
+    return ready - since > _READY_AT_MOST_S
 
 
 def swapped_before(case: Case, time_s: float) -> bool:

@@ -19,7 +19,6 @@ from pdcheck.rules.held import (
     lasting_s,
     offer_uncertain,
     probe_bounds_v,
-    reference_v,
     scale_is_good,
     windows,
 )
@@ -256,7 +255,9 @@ def _level_before(case: Case, one: Negotiation) -> float | None:
         return None
     at = one.request.start_s
     if not one.under_contract:
-        return reference_v(case) if one.offers else None
+        if not one.offers:
+            return None
+        at = one.offers[-1].start_s
     seen = case.vbus.during(max(0.0, at - 5e-3), at)
     return seen.typical if seen is not None else None
 
