@@ -249,3 +249,5 @@ def vbus_scale_doubtful(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (vbus_not_at_contract, vbus_scale_doubtful)
+
+__all__ = ["RULES", "Delivered", "Delivery", "bounds_mv", "judge", "judge_contracts"]
