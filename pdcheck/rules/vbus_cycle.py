@@ -29,10 +29,13 @@ _ON_V = 4.0
 #: A lithium cell that feeds back through the device stands below this (common practice, no source).
 _CELL_V = 4.5
 _HEARD_S = 3.0
+#: VBUS has begun to fall when it is so far below where it was; a meter this fine can say when. Our own choice.
+_FALLEN_V = 0.4
+_EXACT_S = 20e-3
 _LEAST_OFF_S = 20e-3
 _BACK_AT_MOST_S = timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_TURN_ON.max_s
 #: The first offer may be so late before it is worth a word. Our own choice.
-_OFFER_SLACK_S = 0.15
+_OFFER_SLACK_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -151,6 +154,55 @@ def vbus_back_too_soon(case: Case) -> Iterator[Claim]:
 
 
 @rule(
+    id="vbus-falls-late", family="resets", severity=Severity.WARN,
+    title="VBUS begins to fall late after a Hard Reset",
+    checks="After a Hard Reset that the charger sent or answered, VBUS begins to fall within tPSHardReset.",
+    why="The two ends start anew at different times and may miss each other.",
+    reference=_REF, next=(todo.OTHER_CHARGER,),
+)
+def vbus_falls_late(case: Case) -> Iterator[Claim]:
+    fine = case.vbus_resolution_s
+    for cycle in _cycles(case):
+        if case.vbus is None or fine is None or fine > _EXACT_S:
+            return
+        off = [
+            s for s in outside(case.vbus, cycle.start_s, cycle.until_s, low=cycle.before_v - _FALLEN_V)
+            if s.length_s >= _LEAST_OFF_S
+        ]
+        late = timers.PS_HARD_RESET.max_s + _SLACK_S + 2 * fine
+        due = timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + _SLACK_S
+        if off and late < off[0].start_s - cycle.start_s < due and _heard(case, cycle):
+            yield Claim(
+                Who.SOURCE, off[0].start_s,
+                f"VBUS began to fall {span(off[0].start_s - cycle.start_s)} after a Hard Reset "
+                f"({timers.PS_HARD_RESET.words()} are due).",
+            )
+            return
+
+
+@rule(
+    id="vbus-back-late", family="resets", severity=Severity.INFO,
+    title="VBUS comes back late after a Hard Reset",
+    checks="VBUS is on again within tSafe0V, tSrcRecover and tSrcTurnOn.",
+    why="The device waits longer than it should have to; a plug that was pulled and put back looks the same.",
+    reference=_REF, next=(todo.CAPTURE_AGAIN,),
+)
+def vbus_back_late(case: Case) -> Iterator[Claim]:
+    recover = timers.SRC_RECOVER_EPR if _epr(case) else timers.SRC_RECOVER_SPR
+    for cycle in _cycles(case):
+        if case.vbus is None:
+            return
+        off = outside(case.vbus, cycle.start_s, cycle.until_s, low=_ON_V)
+        took = off[0].end_s - cycle.start_s if off else 0.0
+        if off and off[0].end_s < cycle.until_s and took > _BACK_AT_MOST_S + recover.max_s + _SLACK_S:
+            yield Claim(
+                None, off[0].end_s,
+                f"VBUS was back only {span(took)} after a Hard Reset: a slow charger, or the plug was out meanwhile.",
+            )
+            return
+
+
+@rule(
     id="vbus-not-back", family="resets", severity=Severity.FAIL,
     title="VBUS does not come back after a Hard Reset",
     checks="After a Hard Reset VBUS is on again within tSrcRecover and tSrcTurnOn, where later traffic shows the plug "
@@ -241,6 +293,7 @@ def first_offer_late(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    vbus_stays_after_reset, vbus_held_after_reset, vbus_back_too_soon, vbus_not_back, vbus_gone_after_reset,
+    vbus_stays_after_reset, vbus_held_after_reset, vbus_falls_late, vbus_back_too_soon, vbus_back_late,
+    vbus_not_back, vbus_gone_after_reset,
     first_offer_late,
 )

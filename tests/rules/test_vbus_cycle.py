@@ -112,5 +112,32 @@ def first_offer(after_s: float, *, cable_first: bool = False) -> Verdict:
 def test_a_first_offer_that_comes_late() -> None:
     assert [(f.rule, f.who) for f in loud(first_offer(0.6))] == [("first-offer-late", Who.SOURCE)]
     assert not loud(first_offer(0.25))
-    assert not loud(first_offer(0.35))
+    assert not loud(first_offer(0.33))
     assert not loud(first_offer(0.2, cable_first=True))
+
+
+def falls_at(after_s: float) -> Verdict:
+    def story(talk: Talk) -> None:
+        talk.now += 0.2
+        talk.hard_reset("source", back=False)
+        talk.vbus, at = talk.vbus[:-2], talk.now
+        talk.volts = talk.vbus[-1][1]
+        talk.draw(0.0, at)
+        talk.move_vbus(0.0, at + after_s, at + after_s + 0.3)
+        talk.move_vbus(5.05, at + after_s + 1.0, at + after_s + 1.01)
+        talk.now = talk.vbus[-1][0] + 0.1
+        negotiate(talk, 2, 2000)
+
+    return verdict(story)
+
+
+def test_vbus_that_begins_to_fall_late() -> None:
+    assert [(f.rule, f.who) for f in loud(falls_at(0.3))] == [("vbus-falls-late", Who.SOURCE)]
+    assert not loud(falls_at(0.034))
+    assert not loud(falls_at(0.08))
+
+
+def test_vbus_that_comes_back_late_accuses_nobody() -> None:
+    made = verdict(reset("source", 0.0, 3.0))
+    assert not loud(made)
+    assert {f.rule: f.who for f in made.findings}["vbus-back-late"] is None
