@@ -80,12 +80,15 @@ def vbus_moves(case: Case) -> list[float]:
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
     unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
     known = {n.ready.start_s for n in talk.negotiations if n.ready is not None}
+    swaps = [e.start_s for e in talk.exchanges if e.name in (*_MOVES_VBUS, "VCONN_Swap")]
     odd = [
         max([e.start_s - timers.PS_TRANSITION_EPR.max_s, *(t + 1e-6 for t in known if t < e.start_s)])
         for e in talk.exchanges if e.name == "PS_RDY" and e.sender is Party.SOURCE and e.start_s not in known
+        # After a swap or GotoMin it belongs to that.
+        and not any(e.start_s - timers.PS_TRANSITION_EPR.max_s < t < e.start_s for t in swaps)
     ]
-    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
-    return sorted([*accepts, *unseen, *odd, *swaps, *(r.start_s for r in talk.resets)])
+    let_go = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
+    return sorted([*accepts, *unseen, *odd, *let_go, *(r.start_s for r in talk.resets)])
 
 
 def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[float]) -> float:
