@@ -143,6 +143,8 @@ def _judge_contract(
     at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - SETTLE_S), start + _AT_ONCE_S)
     if at_ps_rdy is not None and bounds is not None and level.typical < bounds[0] <= at_ps_rdy.high <= bounds[1]:
         return withheld("VBUS leaves the contract's level just when PS_RDY comes: the plug may have been pulled")
+    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > (vbus_levels.SINK_DISCONNECT.max or 0.0):
+        return withheld("VBUS goes away just after PS_RDY: the plug may have been pulled")
     if not scale_is_good(case):
         return withheld(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
@@ -176,12 +178,14 @@ def _fits(case: Case, contract: Contract, level_v: float) -> bool:
 
 
 def _on_its_way(case: Case, start: float, end: float, bounds: tuple[float, float]) -> bool:
-    """True where VBUS goes towards the bounds all the time."""
+    """True where VBUS goes towards the bounds all the time; on a meter that is not fast, where it moves at all."""
     middle = (start + end) / 2
     parts = [case.vbus.during(a, b) if case.vbus is not None else None for a, b in ((start, middle), (middle, end))]
     if parts[0] is None or parts[1] is None:
         return False
     moved = parts[1].typical - parts[0].typical
+    if case.vbus_resolution_s is None or case.vbus_resolution_s > _AT_ONCE_S:
+        return abs(moved) > _STILL_V
     return moved > _STILL_V if parts[1].typical < bounds[0] else moved < -_STILL_V
 
 
