@@ -12,6 +12,7 @@ from enum import StrEnum
 from pdcheck.conversation.model import Contract, Step
 from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
+from pdcheck.rules.advertisement import attached_since
 from pdcheck.rules.delivery import Delivered, Delivery, judge
 from pdcheck.rules.words import amps, volts
 
@@ -106,6 +107,9 @@ def _ladder(
     case: Case, delivery: Delivery, outcome: Outcome, leading: Finding | None
 ) -> tuple[StepResult, ...]:
     reached: dict[Step, Reached] = {r.step: r for r in steps_of(case.conversation)}
+    joined_s = attached_since(case) if Step.ATTACH not in reached else None
+    if joined_s is not None:
+        reached[Step.ATTACH] = Reached(Step.ATTACH, joined_s)
     stopped = leading.stops_at if leading is not None else None
     results = []
     missing = False

@@ -43,7 +43,7 @@ def rules_page() -> str:
     """The page of the notes."""
     out = ["# Rules", "", "Printed from the rules' own entries; `pdcheck rules ID` prints one.", ""]
     for family in dict.fromkeys(r.family for r in ALL_RULES):
-        out += [f"## {family.capitalize()}", ""]
+        out += [f"## {family.upper() if family == 'epr' else family.capitalize()}", ""]
         for one in (r for r in ALL_RULES if r.family == family):
             out += [
                 f"### {one.id}", "", f"**{one.title}.** ({one.severity.value}: {_WHAT[one.severity.value]})", "",

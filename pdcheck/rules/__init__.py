@@ -6,10 +6,12 @@ the modules here and its name in that module's RULES.
 
 from pdcheck.rules import (
     acknowledgement,
+    advertisement,
     answer,
     cable,
     contract,
     counting,
+    current,
     delivery,
     epr,
     notes,
@@ -19,14 +21,21 @@ from pdcheck.rules import (
     revision,
     signal,
     swaps,
+    vbus,
+    vbus_cycle,
     windows,
 )
 from pdcheck.rules.model import Case, Effect, Finding, Rule, Severity, Who
 
 ALL_RULES: tuple[Rule, ...] = (
     *acknowledgement.RULES, *counting.RULES, *offer.RULES, *request.RULES, *answer.RULES, *windows.RULES,
-    *delivery.RULES, *contract.RULES, *epr.RULES, *resets.RULES, *swaps.RULES, *revision.RULES, *cable.RULES,
+    *delivery.RULES,
+    *vbus.RULES,
+    *vbus_cycle.RULES,
+    *current.RULES,
+    *contract.RULES, *epr.RULES, *resets.RULES, *swaps.RULES, *revision.RULES, *cable.RULES,
     *signal.RULES, *notes.RULES,
+    *advertisement.RULES,
 )
 
 

@@ -6,37 +6,51 @@ be trusted, nobody is accused.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from pdcheck.capture.levels import outside
 from pdcheck.capture.model import Span
 from pdcheck.conversation.model import Contract, Negotiation, Step
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.drawn import Draw, drawn
+from pdcheck.rules.held import (
+    METER_SHARE,
+    PROGRAMMABLE,
+    SETTLE_S,
+    Window,
+    bounds_mv,
+    clips,
+    holds_until,
+    lasting_s,
+    offer_uncertain,
+    probe_bounds_v,
+    scale_is_good,
+    vbus_moves,
+    windows,
+)
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.trouble import Trouble, troubles
 from pdcheck.rules.words import volts
-from pdcheck.standard import timers, vbus_levels
+from pdcheck.standard import vbus_levels
 
-#: How long after PS_RDY the level is looked at, and what is left to the start. Our own choice.
+#: How long after PS_RDY the level is looked at. Our own choice.
 _LOOK_S = 0.3
-_SETTLE_S = 1e-3
 _LEAST_LOOK_S = 5e-3
-_FIVE_V = 5.0
 _AT_ONCE_S = 8e-3
-#: What cable and contacts may lose between the charger and the probe: 0.5 V on VBUS and 0.25 V on ground (from
-#: memory of the Type-C cable assembly's voltage drop limits).
-_CABLE_DROP_MV = 750
+_LAST_LOOK_S = 30e-3
+_THERE_S = 30e-3
 #: A programmable supply whose level has not moved by this share of the way has not followed. Our own choice.
 _UNMOVED = 0.15
-
-
-#: After these VBUS may go where it must not under the contract.
-_MOVES_VBUS = ("PR_Swap", "FR_Swap", "GotoMin")
+_ABOVE_5V = 8.0
+_STILL_V = 0.25
+_OFF_V = 1.0
+_FINE_S = 0.1
 
 
 class Delivered(StrEnum):
-    """Whether the contract's level arrived."""
+    """Whether the contract's level arrived, and stayed."""
 
     YES = "yes"
     NO = "no"
@@ -45,7 +59,10 @@ class Delivered(StrEnum):
 
 @dataclass(frozen=True)
 class Delivery:
-    """A judgement on one contract. ``reason`` says why it was not judged. Levels in mV."""
+    """A judgement on one contract. ``reason`` says why it was not judged. Levels in mV.
+
+    ``troubles``: all departures of VBUS under contracts that were delivered; ``trouble``: the one that decided.
+    """
 
     state: Delivered
     contract: Contract | None
@@ -53,18 +70,37 @@ class Delivery:
     level: Span | None
     before: Span | None
     reason: str | None
+    who: Who | None = None
+    trouble: Trouble | None = None
+    troubles: tuple[Trouble, ...] = ()
 
 
 def judge(case: Case) -> Delivery:
-    """Judge the first contract whose level is wrong, else the last one of the capture."""
+    """Judge the first contract whose level is wrong at PS_RDY or later, else the last one of the capture."""
+    return case.delivery
+
+
+def judge_contracts(case: Case) -> Delivery:
+    """What :func:`judge` says, worked out anew."""
     last = Delivery(Delivered.NOT_JUDGED, None, None, None, None, "there was no contract")
-    moves = _moves(case)
+    moves = vbus_moves(case)
     made = {n.ready.start_s: n for n in case.conversation.negotiations if n.ready is not None}
+    held = windows(case)
+    seen: list[Trouble] = []
     for contract in case.conversation.contracts:
         last = _judge_contract(case, contract, made.get(contract.since_s), moves)
         if last.state is Delivered.NO:
-            return last
-    return last
+            break
+        if last.state is Delivered.YES and (scale_is_good(case) or _reads_right(contract, last.level)):
+            found = [t for window in held if window.contract is contract for t in troubles(case, window)]
+            seen += found
+            worst = next((t for t in found if t.convicts), None)
+            if worst is not None:
+                last = Delivery(
+                    Delivered.NO, contract, worst.off.start_s, worst.level, last.before, None, worst.who, worst,
+                )
+                break
+    return replace(last, troubles=tuple(seen))
 
 
 def _judge_contract(
@@ -75,8 +111,12 @@ def _judge_contract(
 
     if case.vbus is None:
         return withheld("VBUS was not captured")
-    start = contract.since_s + _SETTLE_S
-    end = min(start + _LOOK_S, _holds_until(case, contract, moves))
+    start = contract.since_s + SETTLE_S
+    if offer_uncertain(case, made):
+        return withheld("packets are missing before the request, so the offer that it answers is not certain")
+    lasting = lasting_s(case.vbus_resolution_s, _LEAST_LOOK_S)
+    holds = holds_until(case, contract, contract.since_s, moves)
+    end = min(start + max(_LOOK_S, lasting), holds)
     if end - start < _LEAST_LOOK_S:
         return withheld("the capture or the contract ends too soon after PS_RDY")
     level = case.vbus.during(start, end)
@@ -85,69 +125,76 @@ def _judge_contract(
     # At once, or after a while: whoever pulls the plug right after PS_RDY takes VBUS away, and a meter that reads
     # seldom still shows the old level at first.
     at_once = case.vbus.during(start, min(end, start + _AT_ONCE_S))
-    if at_once is not None and _fits(contract, at_once.typical * 1e3):
+    if at_once is not None and _fits(case, contract, at_once.typical):
         level = at_once
+    at_last = case.vbus.during(max(start, end - _LAST_LOOK_S), end)
+    if not _fits(case, contract, level.typical) and at_last is not None and _fits(case, contract, at_last.typical):
+        level = at_last
+    bounds = probe_bounds_v(case, contract)
+    if bounds is not None and not _fits(case, contract, level.typical):
+        # There for a while and gone again is for those who ask what became of it.
+        off = outside(case.vbus, start, end, low=bounds[0], high=bounds[1])
+        if end - start - sum(s.length_s for s in off) > _THERE_S:
+            return Delivery(Delivered.YES, contract, contract.since_s, level, _before(case, contract), None)
     before = _before(case, contract)
-    typical = level.typical * 1e3
-    if made is not None and made.offer is not None and made.request is not None and case.unreadable_between(
-        made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s
-    ):
-        return withheld("packets are missing before the request, so the offer that it answers is not certain")
-    first = _before(case, case.conversation.contracts[0])
-    scale = first.typical / _FIVE_V if first is not None else 1.0
-    # A scale that is a little off shows at 5 V already; neither side is accused for it.
-    if _fits(contract, typical) or (_scale_is_good(case) and _fits(contract, typical / scale)):
+    if _fits(case, contract, level.typical):
         return Delivery(Delivered.YES, contract, contract.since_s, level, before, None)
     # Only a fall is what pulling the plug does, and only from the contract's level.
-    at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - _SETTLE_S), start + _AT_ONCE_S)
-    bounds = bounds_mv(contract)
-    if at_ps_rdy is not None and bounds is not None and typical < bounds[0] <= at_ps_rdy.high * 1e3 <= bounds[1]:
+    at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - SETTLE_S), start + _AT_ONCE_S)
+    if at_ps_rdy is not None and bounds is not None and level.typical < bounds[0] <= at_ps_rdy.high <= bounds[1]:
         return withheld("VBUS leaves the contract's level just when PS_RDY comes: the plug may have been pulled")
-    if not _scale_is_good(case):
+    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > (vbus_levels.SINK_DISCONNECT.max or 0.0):
+        return withheld("VBUS goes away just after PS_RDY: the plug may have been pulled")
+    if not scale_is_good(case):
         return withheld(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
             "probe cannot be trusted"
         )
-    if contract.kind in ("spr_pps", "spr_avs", "epr_avs") and not _unmoved(contract, typical, before):
+    too_low = bounds is not None and level.typical < bounds[0]
+    if too_low and (clips(case, level, start, end) or clips(case, level, start, holds)):
+        return withheld(
+            f"the VBUS column stands still at its highest value ({level.high:.2f} V): the probe is at the end of its "
+            f"scale"
+        )
+    if end - start < lasting:
+        return withheld("the VBUS column changes too seldom (a slow meter?) to show the level in that time")
+    if level.typical < _OFF_V and (case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S):
+        return withheld("VBUS is gone, and its meter is too slow to show whether it went before PS_RDY or after")
+    if bounds is not None and _on_its_way(case, start, end, bounds):
+        return withheld("VBUS is still on its way when the look at it ends (a slow meter?)")
+    if contract.kind in PROGRAMMABLE and not _unmoved(contract, level.typical, before):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
-    return Delivery(Delivered.NO, contract, start, level, before, None)
+    who = Who.SOURCE
+    if made is not None and bounds is not None and too_low:
+        off = outside(case.vbus, start, end, low=bounds[0])
+        if off and drawn(case, Window(contract, made, start, end), off[0]) is Draw.BEYOND:
+            who = Who.SINK
+    return Delivery(Delivered.NO, contract, start, level, before, None, who)
 
 
-def _moves(case: Case) -> list[float]:
-    """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap."""
-    talk = case.conversation
-    accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
-    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
-    return sorted([*accepts, *swaps, *(r.start_s for r in talk.resets)])
+def _fits(case: Case, contract: Contract, level_v: float) -> bool:
+    bounds = probe_bounds_v(case, contract)
+    return bounds is None or bounds[0] <= level_v <= bounds[1]
 
 
-def _holds_until(case: Case, contract: Contract, moves: Sequence[float]) -> float:
-    """The moment from which VBUS may leave this contract's level; something unread may be such a moment as well."""
-    end = case.conversation.duration_s if contract.ended_s is None else contract.ended_s
-    for times, since in ((moves, contract.since_s), (case.gaps, contract.since_s + timers.RECEIVE.max_s)):
-        place = bisect_right(times, since)
-        end = min([end, *times[place : place + 1]])
-    return end
+def _on_its_way(case: Case, start: float, end: float, bounds: tuple[float, float]) -> bool:
+    """True where VBUS goes towards the bounds all the time; on a meter that is not fast, where it moves at all."""
+    middle = (start + end) / 2
+    parts = [case.vbus.during(a, b) if case.vbus is not None else None for a, b in ((start, middle), (middle, end))]
+    if parts[0] is None or parts[1] is None:
+        return False
+    moved = parts[1].typical - parts[0].typical
+    if case.vbus_resolution_s is None or case.vbus_resolution_s > _AT_ONCE_S:
+        return abs(moved) > _STILL_V
+    return moved > _STILL_V if parts[1].typical < bounds[0] else moved < -_STILL_V
 
 
-def bounds_mv(contract: Contract) -> tuple[float, float] | None:
-    """The levels in mV between which VBUS counts as delivered at the probe; None where they are not known.
-
-    vSrcNew around the contract's level, half a volt of vSrcValid above, the cable's loss below.
-    """
-    low_pct, high_pct = vbus_levels.SRC_NEW.min or 0.0, vbus_levels.SRC_NEW.max or 0.0
-    valid = (vbus_levels.SRC_VALID.max or 0.0) * 1e3
-    low, high = contract.voltage_mv, contract.voltage_mv
-    if contract.kind in ("variable", "battery"):
-        low, high = contract.min_voltage_mv, contract.max_voltage_mv
-    if low is None or high is None:
-        return None
-    return low * (1 + low_pct / 100) - _CABLE_DROP_MV, high * (1 + high_pct / 100) + valid
-
-
-def _fits(contract: Contract, level_mv: float) -> bool:
-    bounds = bounds_mv(contract)
-    return bounds is None or bounds[0] <= level_mv <= bounds[1]
+def _reads_right(contract: Contract, level: Span | None) -> bool:
+    """True where the column reads the very voltage of a contract above 5 V: no wrong scale does."""
+    wanted = (contract.voltage_mv or 0) / 1e3
+    if level is None or contract.kind != "fixed" or wanted < _ABOVE_5V:
+        return False
+    return abs(level.typical / wanted - 1) <= (vbus_levels.SRC_NEW.max or 0.0) / 100 + METER_SHARE
 
 
 def _before(case: Case, contract: Contract) -> Span | None:
@@ -156,23 +203,11 @@ def _before(case: Case, contract: Contract) -> Span | None:
     return case.vbus.during(max(0.0, asked - 5e-3), asked) if case.vbus is not None else None
 
 
-def _scale_is_good(case: Case) -> bool:
-    """True where VBUS reads about vSafe5V while the first offer that led to a contract is on the table."""
-    first = case.conversation.contracts[0]
-    before = _before(case, first)
-    if before is None:
-        return False
-    low = (vbus_levels.SAFE_5V.min or 0.0) - _CABLE_DROP_MV / 1e3
-    high = (vbus_levels.SAFE_5V.max or 0.0) + 0.1
-    return low <= before.typical <= high
-
-
-def _unmoved(contract: Contract, level_mv: float, before: Span | None) -> bool:
+def _unmoved(contract: Contract, level_v: float, before: Span | None) -> bool:
     if before is None or contract.voltage_mv is None:
         return False
-    way = contract.voltage_mv - before.typical * 1e3
-    moved = level_mv - before.typical * 1e3
-    return abs(way) > 1000 and abs(moved) < _UNMOVED * abs(way)
+    way = contract.voltage_mv / 1e3 - before.typical
+    return abs(way) > 1.0 and abs(level_v - before.typical) < _UNMOVED * abs(way)
 
 
 @rule(
@@ -187,14 +222,15 @@ def _unmoved(contract: Contract, level_mv: float, before: Span | None) -> bool:
 def vbus_not_at_contract(case: Case) -> Iterator[Claim]:
     found = judge(case)
     contract = found.contract
-    if found.state is not Delivered.NO or contract is None or found.level is None:
+    if found.state is not Delivered.NO or contract is None or found.level is None or found.trouble is not None:
         return
     bounds = bounds_mv(contract)
     wanted = volts(contract.voltage_mv) if contract.voltage_mv is not None else "the contract's range"
     limits = f" (it should lie between {bounds[0] / 1000:.2f} and {bounds[1] / 1000:.2f} V)" if bounds else ""
+    drew = " The device draws more than its contract allows just then." if found.who is Who.SINK else ""
     yield Claim(
-        Who.SOURCE, found.t_s,
-        f"The charger said that {wanted} is ready, but VBUS reads {found.level.typical:.2f} V{limits}.",
+        found.who, found.t_s,
+        f"The charger said that {wanted} is ready, but VBUS reads {found.level.typical:.2f} V{limits}.{drew}",
         stops_at=Step.DELIVERY,
     )
 
@@ -217,3 +253,5 @@ def vbus_scale_doubtful(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (vbus_not_at_contract, vbus_scale_doubtful)
+
+__all__ = ["RULES", "Delivered", "Delivery", "bounds_mv", "judge", "judge_contracts"]

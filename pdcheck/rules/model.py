@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from typing import TYPE_CHECKING
 
+from pdcheck.capture.levels import resolution_s
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.names import ANSWERS
@@ -22,11 +24,19 @@ from pdcheck.line.model import LineReading
 from pdcheck.standard import timers, vbus_levels
 from pdcheck.standard.line_code import Sop
 
+if TYPE_CHECKING:
+    from pdcheck.rules.cc_rest import Rest
+    from pdcheck.rules.delivery import Delivery
+
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
 _SAME_MOMENT_S = 20e-3
 #: A try that stopped this long before the capture's end is no longer under way: twice tSenderResponse.
 _UNDER_WAY_S = 2 * timers.SENDER_RESPONSE_R3_1.max_s
 _LAST_LOOK_S = 20e-3
+#: Changes that the columns' readers place exactly in time (twice what they keep at all: 20 mV, 5 mA).
+_VBUS_STEP_V, _CURRENT_STEP_A = 0.045, 0.012
+#: When VBUS comes it comes to 5 V in one step.
+_VBUS_RISE_V = (0.8, 4.2)
 
 
 class Severity(StrEnum):
@@ -110,6 +120,30 @@ class Case:
         shown = {t.sender for t in ports}
         proven = {t.sender.other for t in ports if t.packet.start_s in orphans or t.name in ANSWERS}
         return frozenset(proven - shown)
+
+    @cached_property
+    def delivery(self) -> Delivery:
+        """Whether VBUS was where the contracts said; worked out once, for rules, verdict and report."""
+        from pdcheck.rules.delivery import judge_contracts  # here, because it argues from cases
+
+        return judge_contracts(self)
+
+    @cached_property
+    def vbus_resolution_s(self) -> float | None:
+        """How fine in time the VBUS column is; None where it does not show, or was not captured."""
+        return resolution_s(self.vbus, _VBUS_STEP_V, _VBUS_RISE_V) if self.vbus is not None else None
+
+    @cached_property
+    def current_resolution_s(self) -> float | None:
+        """How fine in time the current column is; None where it does not show, or was not captured."""
+        return resolution_s(self.current, _CURRENT_STEP_A) if self.current is not None else None
+
+    @cached_property
+    def cc_rests(self) -> dict[str, list[Rest]]:
+        """Where each CC line that was captured as volts rests; worked out once."""
+        from pdcheck.rules.cc_rest import rests  # here, because it argues from cases
+
+        return rests(self)
 
     @property
     def overtaken(self) -> bool:

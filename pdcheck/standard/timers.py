@@ -261,6 +261,11 @@ SINK_ADJ = Limit(
     "a sink adjusts its current to a changed advertisement",
     _TC, "Zephyr 4.0 usbc_tc.h 60",
 )
+SINK_STANDBY = Limit(
+    "tSnkStdby", None, None, 15, "ms",
+    "a sink goes to standby within this after Accept, where VBUS goes to another level",
+    "USB PD, section 7.2.3 (sink standby)", "memory",
+)
 VBUS_ON = Limit(
     "tVBUSON", 0, None, 275, "ms",
     "Attached.SRC to VBUS at vSafe5V",
@@ -323,6 +328,7 @@ ALL: tuple[Limit, ...] = (
     PD_DEBOUNCE,
     RP_VALUE_CHANGE,
     SINK_ADJ,
+    SINK_STANDBY,
     VBUS_ON,
     VBUS_OFF,
 )

@@ -39,6 +39,30 @@ PPS_NEW = Limit(
     "a programmable supply stays within this of the requested voltage",
     _REF, "memory",
 )
+PPS_SHUTDOWN = Limit(
+    "vPpsShutdown", 85, None, None, "%",
+    "a programmable supply that limits its current may let VBUS fall to this of its least voltage before it shuts off",
+    _REF, "memory",
+)
+SINK_STANDBY = Limit(
+    "pSnkStdby", None, None, 2.5, "W",
+    "a sink draws no more than this while VBUS goes to another level",
+    "USB PD, section 7.2.3 (sink standby) and 7.4 (electrical parameters)", "memory",
+)
+_REF_CABLE = "USB Type-C, section 4.4.1 (IR drop of VBUS and ground)"
+
+CABLE_VBUS_DROP = Limit(
+    "VBUS IR drop", None, None, 0.5, "V",
+    "what a cable may lose on VBUS at its full current",
+    _REF_CABLE, "memory",
+)
+CABLE_GROUND_DROP = Limit(
+    "GND IR drop", None, None, 0.25, "V",
+    "what a cable may lose on ground at its full current",
+    _REF_CABLE, "memory",
+)
+#: Full current in A of a cable without a chip. From memory of USB Type-C, section 4.5 and 3.6.
+UNMARKED_CABLE_A = 3.0
 
 ALL: tuple[Limit, ...] = (
     SAFE_0V,
@@ -47,4 +71,8 @@ ALL: tuple[Limit, ...] = (
     SRC_NEW,
     SRC_VALID,
     PPS_NEW,
+    PPS_SHUTDOWN,
+    SINK_STANDBY,
+    CABLE_VBUS_DROP,
+    CABLE_GROUND_DROP,
 )

@@ -62,7 +62,7 @@ def ready_before_the_voltage(world: World) -> None:
     world.say("source", "PS_RDY")
     world.settled = world.wish(position=2)
     world.move_vbus(target * 1.01, accepted + 30e-3, accepted + world.rng.uniform(80e-3, 250e-3))
-    world.draw(0.9, accepted + 0.3)
+    world.draw(0.1, accepted + 0.3)
     world.now = accepted + 0.5
     _talk_on(world)
 
@@ -127,7 +127,7 @@ def overshoot(world: World) -> None:
     world.now = world.vbus[-1][0] + 30e-3
     world.say("source", "PS_RDY")
     world.settled = world.wish(position=2)
-    world.draw(0.9, world.now + 10e-3)
+    world.draw(0.1, world.now + 10e-3)
     world.now += 0.1
     _talk_on(world)
 

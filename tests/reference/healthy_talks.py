@@ -58,6 +58,9 @@ def deliver(talk: Talk, demand: Demand, lost: str = "") -> None:
     else:
         start = talk.now + rng.uniform(25e-3, 35e-3)
         end = start + rng.uniform(2e-3, 250e-3)
+    if change >= 0.3 and demand.kind != "pps":
+        # pSnkStdby, within tSnkStdby of the Accept (both from memory)
+        talk.draw(min(talk.amps[-1][1], 2.4 / max(target, talk.volts)), talk.now + 10e-3)
     talk.move_vbus(settled, start, end)
     talk.now = end + (rng.uniform(0.1e-3, 0.3e-3) if talk.ports.fast else rng.uniform(0.5e-3, 60e-3))
     talk.say("source", "PS_RDY", lost=lost)

@@ -61,8 +61,6 @@ def test_a_divider_ten_percent_off(factor: float) -> None:
 
 
 @pytest.mark.parametrize("ceiling", [5.2, 10.0])
-@pytest.mark.xfail(strict=True, reason="a probe that clips reads the same value without any noise, at the column's "
-                   "maximum; that is no level of VBUS")
 def test_an_input_that_clips(ceiling: float) -> None:
     noise = random.Random(1)
     for name in ("plain", "another_contract", "offers_less_later"):

@@ -1,0 +1,124 @@
+"""What the current column proves: whether it can be trusted, what a contract allows, and where that was exceeded.
+
+Why it is: "the device draws too much" and "the charger is weak" look alike on VBUS; only the current tells them apart,
+and only where its meter is right and fast enough.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from pdcheck.capture.levels import Stretch, outside
+from pdcheck.capture.model import AnalogLine
+from pdcheck.rules.held import Window, lasting_s
+from pdcheck.rules.model import Case
+from pdcheck.standard import timers
+
+#: Beyond a contract is what lies above it by so much: a tenth, a meter's three percent, and a tenth of an amp for
+#: its offset. Our own choice.
+_BEYOND_SHARE = 1.13
+_BEYOND_A = 0.1
+#: Inrush and peak current pass sooner than this. Our own choice.
+OVERDRAW_S = 0.1
+#: A column below this is the wrong way round; above this it is scaled wrongly (no contract goes beyond 5 A).
+_NEGATIVE_A = -0.1
+_IMPOSSIBLE_A = 8.0
+_LASTING_ODD_S = 20e-3
+#: A meter this fine sees what happens as VBUS falls. Our own choice.
+_FAST_S = 20e-3
+_BEFORE_S = 50e-3
+_REST_S = 0.15
+#: A current that switches a charger off lasts this long at least. Our own choice.
+_SURGE_S = 5e-3
+
+
+class Draw(StrEnum):
+    """What the current column says of a moment."""
+
+    WITHIN = "within the contract"
+    BEYOND = "beyond the contract"
+    UNKNOWN = "not known"
+
+
+def doubt_about_current(case: Case) -> str | None:
+    """Why the current column cannot be trusted, in words; None where it can, or where there is none."""
+    line = case.current
+    if line is None:
+        return None
+    end_s = case.conversation.duration_s
+
+    def long(low: float, high: float) -> bool:
+        return any(s.length_s > _LASTING_ODD_S for s in outside(line, 0.0, end_s, low=low, high=high))
+
+    if long(_NEGATIVE_A, float("inf")):
+        return "it reads below zero, so the probe or clamp is the wrong way round, or current flows back"
+    if long(float("-inf"), _IMPOSSIBLE_A):
+        return f"it reads more than {_IMPOSSIBLE_A:g} A, which nothing on this connector carries"
+    return None
+
+
+def trusted_current(case: Case) -> AnalogLine | None:
+    """The current column where it can be trusted."""
+    return case.current if doubt_about_current(case) is None else None
+
+
+def contract_limit_a(window: Window) -> float | None:
+    """The current in A that a window's contract allows at most; None where it is not known."""
+    wanted = window.made.requested
+    if wanted is None:
+        return None
+
+    def number(name: str) -> int:
+        value = wanted.get(name)
+        return value if isinstance(value, int) else 0
+
+    power = max(number("operating_power_mw"), number("max_power_mw"))
+    if power:
+        low = window.contract.min_voltage_mv
+        return power / low if low else None
+    most = max(number("operating_current_ma"), number("max_current_ma"))
+    return most / 1e3 if most else None
+
+
+def beyond_a(limit: float) -> float:
+    """The reading from which a limit counts as exceeded."""
+    return limit * _BEYOND_SHARE + _BEYOND_A
+
+
+def overdraws(case: Case, window: Window) -> list[Stretch]:
+    """The stretches of a window in which the device draws more than its contract allows."""
+    line, limit = trusted_current(case), contract_limit_a(window)
+    if line is None or limit is None:
+        return []
+    least = lasting_s(case.current_resolution_s, OVERDRAW_S)
+    start = window.start_s + timers.SINK_ADJ.max_s
+    found = outside(line, start, window.end_s, high=beyond_a(limit), bridge_s=10e-3)
+    return [stretch for stretch in found if stretch.length_s >= least]
+
+
+def drawn(case: Case, window: Window, off: Stretch, *, collapse: bool = False) -> Draw:
+    """What the device drew as VBUS went off its level, and while it stayed there.
+
+    :param collapse: VBUS went to nothing, so that only what was drawn just before tells.
+    """
+    line, limit = trusted_current(case), contract_limit_a(window)
+    if line is None or limit is None:
+        return Draw.UNKNOWN
+    resolution = case.current_resolution_s
+    slow = resolution is None or resolution > _FAST_S
+    if slow and (collapse or off.length_s < lasting_s(resolution, 0.0)):
+        return Draw.UNKNOWN
+    # As it goes, or where it has come to rest. Peaks that come and go convict and acquit nobody.
+    start = max(window.start_s, off.start_s - (_BEFORE_S + (resolution or 0.0)))
+    if not collapse:
+        start = max(off.start_s, off.end_s - _REST_S)
+    end = off.start_s + _BEFORE_S if collapse else off.end_s
+    seen = line.during(start, min(end, off.end_s))
+    if seen is None:
+        return Draw.UNKNOWN
+    most = beyond_a(limit)
+    if seen.high <= most:
+        return Draw.WITHIN
+    least = _SURGE_S if collapse else (end - start) / 2
+    over = outside(line, start, end, high=most)
+    return Draw.BEYOND if any(s.length_s >= least for s in over) else Draw.UNKNOWN

@@ -1,0 +1,216 @@
+"""When VBUS must be where: the times for which a contract holds VBUS, its bounds, and how far the columns are trusted.
+
+Why it is: the rules on VBUS and on current argue from the same windows, the same allowances for cables and meters, and
+the same doubts. They stand here once.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pdcheck.capture.levels import changes, highest, outside, reversals
+from pdcheck.capture.model import AnalogLine, Span
+from pdcheck.conversation.model import Contract, Negotiation, Party
+from pdcheck.conversation.names import OFFERS
+from pdcheck.rules.model import Case
+from pdcheck.standard import timers, vbus_levels
+
+#: What is left to the start after PS_RDY. Our own choice.
+SETTLE_S = 1e-3
+FIVE_V = 5.0
+#: How far a meter or divider that agrees at 5 V may be off elsewhere. Our own choice.
+METER_SHARE = 0.02
+_METER_OHMS_MV = 50
+#: After these VBUS may go where it must not under the contract.
+_MOVES_VBUS = ("PR_Swap", "FR_Swap", "GotoMin", "EPR_Mode")
+PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
+#: A meter whose pace the column does not show is taken to update once a second at least. Our own choice.
+_UNKNOWN_RESOLUTION_S = 0.6
+_UPDATES = 2.5
+_READY_AT_MOST_S = timers.PS_TRANSITION_EPR.max_s + 0.1
+#: A flat line counts as clipped where its noise elsewhere would have shown so often. Our own choice.
+_NOISE_EXPECTED = 4.0
+_PARTS = 20
+#: Readings this near are the same to a reader that thins a column.
+_SAME_V = 0.021
+
+
+@dataclass(frozen=True)
+class Window:
+    """A time (seconds) in which a contract holds VBUS: from a PS_RDY to the next thing that lets VBUS move.
+
+    ``made`` is the negotiation that made or renewed the contract.
+    """
+
+    contract: Contract
+    made: Negotiation
+    start_s: float
+    end_s: float
+
+
+def windows(case: Case) -> list[Window]:
+    """Every window of every contract, in time order."""
+    talk = case.conversation
+    moves = vbus_moves(case)
+    found: list[Window] = []
+    for one in talk.negotiations:
+        if one.ready is None:
+            continue
+        ready_s = one.ready.start_s
+        contract = next(
+            (c for c in talk.contracts if c.since_s <= ready_s and (c.ended_s is None or c.ended_s > ready_s)), None,
+        )
+        if contract is None or (contract.since_s != ready_s and one.request is not None
+                                and one.request.start_s not in contract.renewed_s):
+            continue
+        end_s = holds_until(case, contract, ready_s, moves)
+        if end_s > ready_s + SETTLE_S:
+            found.append(Window(contract, one, ready_s + SETTLE_S, end_s))
+    return found
+
+
+def vbus_moves(case: Case) -> list[float]:
+    """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap.
+
+    A PS_RDY whose Accept the capture does not show has had one before it.
+    """
+    talk = case.conversation
+    accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
+    unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
+    known = {n.ready.start_s for n in talk.negotiations if n.ready is not None}
+    swaps = [e.start_s for e in talk.exchanges if e.name in (*_MOVES_VBUS, "VCONN_Swap")]
+    odd = [
+        max([e.start_s - timers.PS_TRANSITION_EPR.max_s, *(t + 1e-6 for t in known if t < e.start_s)])
+        for e in talk.exchanges if e.name == "PS_RDY" and e.sender is Party.SOURCE and e.start_s not in known
+        # After a swap or GotoMin it belongs to that.
+        and not any(e.start_s - timers.PS_TRANSITION_EPR.max_s < t < e.start_s for t in swaps)
+    ]
+    let_go = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
+    return sorted([*accepts, *unseen, *odd, *let_go, *(r.start_s for r in talk.resets)])
+
+
+def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[float]) -> float:
+    """The moment from which VBUS may leave this contract's level; something unread may be such a moment as well."""
+    end = case.conversation.duration_s if contract.ended_s is None else contract.ended_s
+    for times, since in ((moves, since_s), (case.gaps, since_s + timers.RECEIVE.max_s)):
+        place = bisect_right(times, since)
+        end = min([end, *times[place : place + 1]])
+    return end
+
+
+def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
+    """True where packets are missing before the request or the PS_RDY, so that they may not belong together."""
+    if made is None or made.offer is None or made.request is None or made.ready is None:
+        return False
+    if case.unreadable_between(made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s):
+        return True
+    asked, ready = made.request.start_s, made.ready.start_s
+    talk = case.conversation
+    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
+    if any(asked < t < ready for t in (*talk.orphans, *swaps)):
+        return True
+    # A PS_RDY that comes later than any device waits for it belongs to something else.
+    since = made.answer.settled_s if made.answer is not None else made.request.settled_s
+    return ready - since > _READY_AT_MOST_S
+
+
+def swapped_before(case: Case, time_s: float) -> bool:
+    """True where the power roles may have been swapped before that moment: another port feeds VBUS then."""
+    return any(e.name in ("PR_Swap", "FR_Swap") and e.start_s < time_s for e in case.conversation.exchanges)
+
+
+# -- levels -----------------------------------------------------------------------------------------------
+
+
+def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, float] | None:
+    """The levels in mV between which VBUS counts as delivered at the probe; None where they are not known.
+
+    vSrcNew around the contract's level, half a volt of vSrcValid above, the cable's loss below, and the meter.
+
+    :param drop_mv: what the cable may lose; None for the most that it may lose at all.
+    """
+    low_pct, high_pct = vbus_levels.SRC_NEW.min or 0.0, vbus_levels.SRC_NEW.max or 0.0
+    valid = (vbus_levels.SRC_VALID.max or 0.0) * 1e3
+    low, high = contract.voltage_mv, contract.voltage_mv
+    if contract.kind in ("variable", "battery"):
+        low, high = contract.min_voltage_mv, contract.max_voltage_mv
+    if low is None or high is None:
+        return None
+    drop = cable_drop_mv() if drop_mv is None else drop_mv
+    return (
+        low * (1 + low_pct / 100) * (1 - METER_SHARE) - drop, high * (1 + high_pct / 100) * (1 + METER_SHARE) + valid,
+    )
+
+
+def cable_drop_mv(amps: float | None = None) -> float:
+    """What cable and contacts may lose between charger and probe at a current (None: at any), in mV."""
+    most = 1e3 * ((vbus_levels.CABLE_VBUS_DROP.max or 0.0) + (vbus_levels.CABLE_GROUND_DROP.max or 0.0))
+    # The limits hold at the cable's full current; an unmarked cable carries 3 A.
+    return most if amps is None else min(most, most * max(amps, 0.0) / vbus_levels.UNMARKED_CABLE_A + _METER_OHMS_MV)
+
+
+def reference_v(case: Case) -> float | None:
+    """What VBUS reads while the first offer that led to a contract is made; None where that is not shown."""
+    made = next((n for n in case.conversation.negotiations if n.ready is not None and n.request is not None), None)
+    if case.vbus is None or made is None or made.request is None:
+        return None
+    first = made.offers[0].start_s if made.offers else made.request.start_s
+    seen = case.vbus.during(max(0.0, first - 5e-3), max(first, 1e-3))
+    return seen.typical if seen is not None else None
+
+
+def scale_is_good(case: Case) -> bool:
+    """True where VBUS reads about vSafe5V while the first offer that led to a contract is on the table."""
+    level = reference_v(case)
+    if level is None:
+        return False
+    low = (vbus_levels.SAFE_5V.min or 0.0) - cable_drop_mv() / 1e3
+    return low <= level <= (vbus_levels.SAFE_5V.max or 0.0) + 0.1
+
+
+def probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None = None) -> tuple[float, float] | None:
+    """The bounds in volts as this capture's column may read them: a scale that is a little off shows at 5 V already."""
+    bounds = bounds_mv(contract, drop_mv)
+    if bounds is None:
+        return None
+    low, high = bounds[0] / 1e3, bounds[1] / 1e3
+    level = reference_v(case)
+    if level is None or not scale_is_good(case):
+        return low, high
+    scale = level / FIVE_V
+    return min(low, low * scale), max(high, high * scale)
+
+
+def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
+    """True where the column stands still at its highest value though it is noisy elsewhere: a probe at its limit."""
+    line = case.vbus
+    if line is None:
+        return False
+    top = highest(line)
+    if top is None or level.high < top - _SAME_V:
+        return False
+    leaves = outside(line, start_s, end_s, low=level.typical - _SAME_V, bridge_s=0.0)
+    end_s = leaves[0].start_s if leaves else end_s
+    if end_s <= start_s or changes(line, start_s, end_s) > 1:
+        return False
+    offered = [e.start_s for e in case.conversation.exchanges if e.name in OFFERS]
+    until = (offered[0] if offered else start_s, start_s)
+    return max(_noise_rate(line, one) for one in until) * (end_s - start_s) >= _NOISE_EXPECTED
+
+
+def _noise_rate(line: AnalogLine, end_s: float) -> float:
+    """How often a second the line turns, in most of the time before: not in packets or ramps alone."""
+    part = end_s / _PARTS
+    if part <= 0:
+        return 0.0
+    return sorted(reversals(line, n * part, (n + 1) * part, _SAME_V) for n in range(_PARTS))[_PARTS // 2] / part
+
+
+# -- how far the columns are trusted in time --------------------------------------------------------------
+
+
+def lasting_s(resolution: float | None, least_s: float) -> float:
+    """How long (seconds) something must last before such a meter proves it, ``least_s`` with the fastest."""
+    return max(least_s, _UPDATES * (_UNKNOWN_RESOLUTION_S if resolution is None else resolution))

@@ -1,0 +1,163 @@
+"""VBUS off its level while a contract holds it: where, how, and who can be said to have done it.
+
+Why it is: a contract is a promise for its whole length. VBUS may leave its level because the charger lets it go,
+because the device pulls it down, because a contact or cable eats it, or because somebody pulled the plug; the first
+three are told apart only by the current, the last one only by what is said afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pdcheck.capture.levels import Stretch, outside
+from pdcheck.capture.model import AnalogLine, Span
+from pdcheck.conversation.names import OFFERS
+from pdcheck.rules.drawn import Draw, contract_limit_a, drawn
+from pdcheck.rules.held import (
+    METER_SHARE,
+    PROGRAMMABLE,
+    Window,
+    cable_drop_mv,
+    lasting_s,
+    probe_bounds_v,
+)
+from pdcheck.rules.model import Case, Who
+from pdcheck.standard import timers, vbus_levels
+
+#: Load steps and the like pass sooner (vSrcValid allows some 5 ms). Our own choice.
+_TRANSIENT_S = 20e-3
+#: A level that stays is looked at in this time at the end of the stretch; it drifts by less than this share.
+_STEADY_S = 0.15
+_STEADY_V = 0.12
+#: A sag counts when it lasts this long.
+_SAG_S = 0.3
+#: VBUS was off when it stood below vSafe0V for this long. Our own choice.
+_OFF_S = 5e-3
+#: Who pulls the plug and puts it back needs longer than this (tCCDebounce).
+_REPLUG_S = timers.CC_DEBOUNCE.min_s
+
+
+class Kind(StrEnum):
+    """How VBUS leaves its level."""
+
+    TOO_HIGH = "too high"
+    BACK_TO_5V = "back to 5 V"
+    LOW = "far too low"
+    SAG = "somewhat too low"
+    COLLAPSED = "gone, with the plug in"
+    BOUNCED = "gone for a moment"
+    GONE = "gone"
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """One departure. ``level``: what VBUS read at its end (while too high: in all of it). ``who`` is None where
+    the columns cannot tell. ``convicts``: True where charging breaks and the plug was in."""
+
+    kind: Kind
+    window: Window
+    off: Stretch
+    level: Span
+    draw: Draw
+    who: Who | None
+    convicts: bool
+
+
+def troubles(case: Case, window: Window) -> Iterator[Trouble]:
+    """The departures of VBUS in one window, in time order."""
+    line, bounds = case.vbus, probe_bounds_v(case, window.contract)
+    if line is None or bounds is None:
+        return
+    low, high = bounds
+    least_mv = window.contract.min_voltage_mv
+    if window.contract.kind in PROGRAMMABLE and least_mv is not None:
+        # It may limit its current, and VBUS falls to what the load makes of that.
+        least_share = (vbus_levels.PPS_SHUTDOWN.min or 0.0) / 100 * (1 - METER_SHARE)
+        low = min(low, (least_mv * least_share - cable_drop_mv()) / 1e3)
+    least = lasting_s(case.vbus_resolution_s, _TRANSIENT_S)
+    off = [
+        (s, True) for s in outside(line, window.start_s, window.end_s, high=high) if s.length_s >= least
+    ] + [
+        (s, False) for s in outside(line, window.start_s, window.end_s, low=low) if s.length_s >= least
+    ]
+    for stretch, above in sorted(off, key=lambda item: item[0].start_s):
+        found = _too_high(line, window, stretch) if above else _too_low(case, line, window, stretch)
+        if found is not None:
+            yield found
+
+
+def _too_high(line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
+    level = line.during(off.start_s, off.end_s)
+    # Nobody but the source can raise VBUS.
+    return None if level is None else Trouble(
+        Kind.TOO_HIGH, window, off, level, Draw.UNKNOWN, Who.SOURCE, True,
+    )
+
+
+def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
+    end = line.during(max(off.start_s, off.end_s - _STEADY_S), off.end_s)
+    if end is None:
+        return None
+    gone = (vbus_levels.SAFE_0V.max or 0.0) + 0.2
+    dark = next((s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S), None)
+    draw = drawn(case, window, off, collapse=dark is not None)
+    by_draw = {Draw.WITHIN: Who.SOURCE, Draw.BEYOND: Who.SINK, Draw.UNKNOWN: None}[draw]
+    returns = off.end_s < window.end_s - _TRANSIENT_S
+
+    def trouble(kind: Kind, who: Who | None, convicts: bool) -> Trouble:
+        return Trouble(kind, window, off, end, draw, who, convicts)
+
+    whole = line.during(off.start_s, off.end_s)
+    off_for_sink = vbus_levels.SINK_DISCONNECT.max or 0.0
+    if returns and off.length_s < _REPLUG_S and whole is not None and whole.low < off_for_sink:
+        return trouble(Kind.BOUNCED, Who.SINK if draw is Draw.BEYOND else None, False)
+    if dark is not None:
+        proven = _still_talking(case, off, dark)
+        return trouble(Kind.COLLAPSED, by_draw, True) if proven else trouble(Kind.GONE, None, False)
+    if returns and off.length_s < _SAG_S:
+        return None
+    if off.length_s < _STEADY_S or not _steady(line, off):
+        return None
+    if (case.vbus_resolution_s is None or case.vbus_resolution_s > _REPLUG_S) and _begins_anew(case, off):
+        # Between two readings of a slow meter the plug may have been out.
+        return trouble(Kind.GONE, None, False)
+    limit = contract_limit_a(window)
+    safe_low, safe_high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
+    wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
+    five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
+    if five:
+        # Only a source that has changed its mind rests at just 5 V; but an overload is an overload.
+        return trouble(Kind.BACK_TO_5V, Who.SINK if draw is Draw.BEYOND else Who.SOURCE, True)
+    if limit is not None and end.typical < wanted / 2:
+        return trouble(Kind.LOW, by_draw, True)
+    if off.length_s < _SAG_S:
+        return None
+    return trouble(Kind.SAG, Who.SINK if draw is Draw.BEYOND else None, True)
+
+
+def _steady(line: AnalogLine, off: Stretch) -> bool:
+    """True where VBUS rests at its level at the end of a stretch; a plug that was pulled leaves it falling."""
+    middle = off.end_s - _STEADY_S / 2
+    before, after = line.during(off.end_s - _STEADY_S, middle), line.during(middle, off.end_s)
+    return before is not None and after is not None and abs(before.typical - after.typical) < _STEADY_V
+
+
+def _begins_anew(case: Case, off: Stretch) -> bool:
+    """True where an offer or the like is made while VBUS is off its level."""
+    anew = (*OFFERS, "Soft_Reset", "Get_Source_Cap")
+    return any(e.name in anew and off.start_s < e.start_s <= off.end_s for e in case.conversation.exchanges)
+
+
+def _still_talking(case: Case, off: Stretch, dark: Stretch) -> bool:
+    """True where what is said while VBUS is off shows both ends joined, with no time for pulling and replugging."""
+    low = off.start_s + timers.RECEIVE.max_s
+    for one in case.conversation.exchanges:
+        if one.sop.to_cable or one.start_s < low:
+            continue
+        # What goes on is acknowledged; what begins anew is an offer or a reset. Who replugs has VBUS again.
+        anew = one.name in (*OFFERS, "Soft_Reset", "Get_Source_Cap")
+        soon = one.start_s - off.start_s < _REPLUG_S
+        return one.acknowledged_s is not None and (soon or (not anew and one.start_s < dark.end_s))
+    return False
