@@ -34,14 +34,12 @@ def envelope(line: Line, start_s: float, end_s: float, columns: int) -> Envelope
 
     A value holds until the next one, so that a stretch without a sample reads what was there before.
     """
+    bounds = np.linspace(start_s, end_s, columns + 1)
     if isinstance(line, DigitalLine):
-        times = np.concatenate(([-np.inf], line.edges_s))
-        values = ((np.arange(len(times)) % 2 == 1) ^ line.initial).astype(np.float64)
-    else:
-        times, values = line.times_s, line.values
+        return _of_levels(line, bounds)
+    times, values = line.times_s, line.values
     if len(times) == 0:
         return Envelope(start_s, end_s, (None,) * columns, (None,) * columns)
-    bounds = np.linspace(start_s, end_s, columns + 1)
     until = np.searchsorted(times, bounds, side="right")
     first = np.maximum(until[:-1] - 1, 0)
     last = np.maximum(until[1:], first + 1)
@@ -56,3 +54,12 @@ def envelope(line: Line, start_s: float, end_s: float, columns: int) -> Envelope
         tuple(None if nothing else value for value, nothing in zip(low, empty, strict=True)),
         tuple(None if nothing else value for value, nothing in zip(high, empty, strict=True)),
     )
+
+
+def _of_levels(line: DigitalLine, bounds: Floats) -> Envelope:
+    """Two levels: an edge inside a stretch shows both."""
+    until = np.searchsorted(line.edges_s, bounds, side="right")
+    level = (until[:-1] % 2 == 1) ^ line.initial
+    moves = until[1:] > until[:-1]
+    low, high = np.where(moves, 0.0, level), np.where(moves, 1.0, level)
+    return Envelope(float(bounds[0]), float(bounds[-1]), tuple(low.tolist()), tuple(high.tolist()))
