@@ -83,7 +83,14 @@ def cover(report: Report, shop: str | None, done: str | None, checksum: str | No
     """
     verdict = report.verdict
     mark = {Outcome.PASS: "yes", Outcome.FAIL: "no"}.get(verdict.outcome, "unknown")
-    steps = tuple(CoverStep(_STEPS[s.step], _STATES[s.state], _MARKS[s.state]) for s in verdict.steps)
+    stopped = verdict.stopped_at
+    steps = tuple(
+        CoverStep(
+            _STEPS[s.step], _STATES[s.state],
+            "after" if s.state is StepState.NOT_REACHED and s.step is not stopped else _MARKS[s.state],
+        )
+        for s in verdict.steps
+    )
     if verdict.outcome is Outcome.INCONCLUSIVE:
         steps = ()
     return Cover(

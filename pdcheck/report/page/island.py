@@ -22,8 +22,8 @@ from pdcheck.report.page.fields import part_key, part_words, spans_of
 from pdcheck.report.page.lines import columns, drawn_lines, tolerance_v
 from pdcheck.report.page.talk import Kind, Row, Talk
 from pdcheck.report.page.timing import Wait, WaitState
-from pdcheck.report.page.wave import Wave, wave_of
-from pdcheck.report.page.words import PARTY_WORDS
+from pdcheck.report.page.wave import Wave, grid_start_s, wave_of
+from pdcheck.report.page.words import PARTY_WORDS, packet_name
 from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, K_CODES, ORDERED_SETS
 from pdcheck.verdict import contract_words
 
@@ -38,6 +38,7 @@ _SAMPLES_A_PACKET = 8_000
 _MOST_KINDS = 2_000
 _MOST_PARTS = 500
 _MOST_BURSTS = 500
+_EDGES_A_BURST = 6_000
 _COLUMNS = 1_200
 _BROKEN_BITS = 60
 
@@ -69,14 +70,18 @@ def _value(report: Report, talk: Talk, waits: tuple[Wait, ...], with_rows: bool)
     sent = report.conversation.transmissions
     tables = _Kinds(with_rows)
     numbers = [tables.number(one) for one in sent]
-    starts = [round(one.packet.start_s / TICK_S) for one in sent]
+    # An intact packet begins with its first bit here, so that the script can set its bits under the wave.
+    begins = [grid_start_s(one.packet) if one.packet.intact else one.packet.start_s for one in sent]
+    starts = [round(begin / TICK_S) for begin in begins]
     value: dict[str, Any] = {
         "duration": max(report.conversation.duration_s, 1e-6),
         "focus": list(talk.focus),
         "broke": talk.break_s,
         "parties": [PARTY_WORDS[party] for party in _PARTIES],
         "start": _steps(starts),
-        "length": [max(0, round((one.packet.end_s - one.packet.start_s) / TICK_S)) for one in sent],
+        "length": [
+            max(0, round((one.packet.end_s - begin) / TICK_S)) for one, begin in zip(sent, begins, strict=True)
+        ],
         "kind": numbers,
         "unheard": [i for i, one in enumerate(sent) if one.acknowledged is False],
         "preamble": {i: one.packet.preamble_bits for i, one in enumerate(sent) if one.packet.preamble_bits != 64},
@@ -137,7 +142,7 @@ class _Kinds:
         if one.sender is Party.CABLE:
             receiver = Party.SOURCE
         kind: dict[str, Any] = {
-            "name": printable(one.name), "from": _PARTIES.index(one.sender), "to": _PARTIES.index(receiver),
+            "name": printable(packet_name(one)), "from": _PARTIES.index(one.sender), "to": _PARTIES.index(receiver),
         }
         if sop is not None:
             kind["set"] = sop.value
@@ -323,8 +328,9 @@ def _close(report: Report, talk: Talk) -> dict[str, Any]:
     for burst in [b for b in report.conversation.bursts if b.like_traffic][:_MOST_BURSTS]:
         if spent > _MOST_EDGES:
             break
-        unread.append(_edges(edges_around(line, burst.start_s, burst.end_s)))
-        spent += len(unread[-1][3])
+        if burst.edges <= _EDGES_A_BURST:
+            unread.append(_edges(edges_around(line, burst.start_s, burst.end_s)))
+            spent += len(unread[-1][3])
     return {"edges": edges, "volts": samples, "read": read, "unread": unread}
 
 

@@ -16,7 +16,7 @@ from pdcheck.line.model import Packet
 from pdcheck.messages.model import Message
 from pdcheck.report.as_text import PORTS, STEP_TERMS, STEP_WORDS
 from pdcheck.report.model import Report
-from pdcheck.report.page.words import DOES, ENDED_BY, PARTY_WORDS, gist, heard
+from pdcheck.report.page.words import DOES, ENDED_BY, PARTY_WORDS, does, gist, heard
 from pdcheck.rules.words import PARTY, span, times
 from pdcheck.verdict import Outcome
 
@@ -110,7 +110,7 @@ def _message(one: Exchange, index: dict[int, int], gists: dict[tuple[bytes, bool
     if one.sender is Party.CABLE:
         receiver = Party.SOURCE
     return Row(
-        Kind.MESSAGE, one.start_s, one.end_s, one.sender, receiver, one.name, DOES.get(one.name, ""), said,
+        Kind.MESSAGE, one.start_s, one.end_s, one.sender, receiver, one.name, does(one), said,
         len(one.transmissions), state, words, index[id(one.transmissions[0])], one.message, to_cable,
     )
 

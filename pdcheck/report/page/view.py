@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from pdcheck import __version__
 from pdcheck.capture.model import AnalogLine
+from pdcheck.conversation.model import Party
 from pdcheck.line.closeup import cc_line
 from pdcheck.report.as_text import CAUTIONS, STEP_TERMS, STEP_WORDS, contract_rows, headline, signal_words, whose
 from pdcheck.report.model import Report
@@ -27,8 +28,8 @@ from pdcheck.report.page.picture import Picture
 from pdcheck.report.page.talk import ROWS_SHOWN, Gap, Kind, Row, Talk, row_at, shown, silence_words, talk_of, title_of
 from pdcheck.report.page.timing import Wait, WaitState, waits
 from pdcheck.report.page.wave import wave_of, wave_picture
-from pdcheck.report.page.words import LANES, PARTY_WORDS
-from pdcheck.rules import Finding, Severity
+from pdcheck.report.page.words import LANES, PARTY_WORDS, packet_name
+from pdcheck.rules import Effect, Finding, Severity
 from pdcheck.rules.words import span
 from pdcheck.verdict import Outcome, StepState
 
@@ -41,6 +42,7 @@ _SEVERITY = {
 _WAITS_SHOWN = 4
 _WAIT_ROWS = 12
 _WAVES = 3
+_ANSWER_S = 2e-3
 
 
 @dataclass(frozen=True)
@@ -131,14 +133,15 @@ def top(report: Report, talk: Talk) -> dict[str, Any]:
 
 
 def _ladder(report: Report) -> Iterator[Rung]:
-    stopped = report.verdict.stopped_at
+    # Where the capture cannot tell, a step that was not seen is no accusation.
+    stopped = report.verdict.stopped_at if report.verdict.outcome is Outcome.FAIL else None
     for step in report.verdict.steps:
         # One step carries the mark of the break; what could not come after it is marked quietly.
-        later = step.state is StepState.NOT_REACHED and stopped is not None and step.step.rank > stopped.rank
+        later = step.state is StepState.NOT_REACHED and (stopped is None or step.step.rank > stopped.rank)
         yield Rung(
             STEP_WORDS[step.step], STEP_TERMS[step.step], "after" if later else _STEP_MARKS[step.state],
             _STATE_WORDS[step.state],
-            f"{step.t_s:.4f} s" if step.t_s is not None else "", step.t_s, step.step is report.verdict.stopped_at,
+            f"{step.t_s:.4f} s" if step.t_s is not None else "", step.t_s, step.step is stopped,
         )
 
 
@@ -229,13 +232,16 @@ def _waves(report: Report, talk: Talk) -> Iterator[tuple[str, Markup]]:
     until = [i for i in inside if talk.break_s is None or sent[i].packet.start_s <= talk.break_s] or inside
     named = {sent[i].name: i for i in reversed(until)}
     wanted = [named[n] for n in ("Request", "EPR_Request", "Source_Capabilities") if n in named]
-    chosen = sorted({*wanted[:2], *until[-1:]}, key=lambda i: i)[:_WAVES]
+    # What answers in the wrong way stands right behind the place where the right answer was due.
+    answer = [i for i in inside if talk.break_s is not None and 0 < sent[i].packet.start_s - talk.break_s < _ANSWER_S]
+    chosen = sorted({*answer[:1], *until[-1:], *wanted[: _WAVES - len(answer[:1]) - 1]})
     for number, index in enumerate(chosen):
         one = sent[index]
         wave = wave_of(line, volts, one.packet, one.message)
         what = "The edges" if not wave.bits else "The wave"
-        name = f"{what} of {one.name} from the {PARTY_WORDS[one.sender]} at {one.packet.start_s:.4f} s"
-        yield name.replace("from the unknown sender", "from an unknown sender"), wave_picture(
+        sender = f" from the {PARTY_WORDS[one.sender]}" if one.sender is not Party.UNKNOWN else ""
+        name = f"{what} of {packet_name(one)}{sender} at {one.packet.start_s:.4f} s"
+        yield name, wave_picture(
             wave, name + ", with the bits read off it", f"wave-{number}"
         )
 
@@ -257,9 +263,15 @@ def _findings(report: Report, talk: Talk, rows: tuple[RowView, ...]) -> Iterator
             number = row_at(talk, finding.t_s)
             anchor = f"row-{number}" if number is not None and f"row-{number}" in idents else None
         yield FindingView(
-            finding, _SEVERITY[finding.severity], f"{finding.t_s:.4f} s" if finding.t_s is not None else "", anchor,
+            finding, _weight(finding), f"{finding.t_s:.4f} s" if finding.t_s is not None else "", anchor,
             finding is report.verdict.leading,
         )
+
+
+def _weight(finding: Finding) -> str:
+    if finding.effect is Effect.WITHHOLDS:
+        return "why the capture cannot tell"
+    return _SEVERITY[finding.severity]
 
 
 def _blocks(report: Report) -> Iterator[tuple[str, str, tuple[str, ...]]]:

@@ -26,6 +26,7 @@ _WIDTH = 960.0
 _LEFT, _RIGHT = 10.0, 950.0
 _SYSTEM = 96.0
 _MOST_SAMPLES = 12_000
+_CRC_BYTES = 4
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,17 @@ def bits_after_preamble(sop: Sop, data: bytes) -> str:
     return "".join(f"{code:05b}"[::-1] for code in codes)
 
 
+def grid_start_s(packet: Packet) -> float:
+    """The moment at which an intact packet's first bit begins, by its end and its own clock.
+
+    The first edge of a burst may be the driver's turning on, a little before the first bit.
+    """
+    after = 4 * SYMBOL_BITS
+    if packet.sop is None or not packet.sop.is_reset:
+        after += 10 * (len(packet.data) + _CRC_BYTES) + SYMBOL_BITS
+    return packet.end_s - (packet.preamble_bits + after) / packet.bit_rate_bps
+
+
 def wave_of(line: DigitalLine, volts: AnalogLine | None, packet: Packet, message: Message | None) -> Wave:
     """The wave of a packet. What is written under an intact one is what its bytes say; under a broken one, the bits
     that were read."""
@@ -69,10 +81,8 @@ def wave_of(line: DigitalLine, volts: AnalogLine | None, packet: Packet, message
         after = bits_after_preamble(packet.sop, packet.data)
         before = "".join("01"[(n + packet.preamble_bits) % 2] for n in range(packet.preamble_bits))
         whole = before + after
-        bit_s = (packet.end_s - packet.start_s) / len(whole)
-        cells = tuple(
-            Cell(packet.start_s + n * bit_s, packet.start_s + (n + 1) * bit_s, b) for n, b in enumerate(whole)
-        )
+        start_s, bit_s = grid_start_s(packet), 1.0 / packet.bit_rate_bps
+        cells = tuple(Cell(start_s + n * bit_s, start_s + (n + 1) * bit_s, b) for n, b in enumerate(whole))
         first = len(before)
     else:
         read = bits_of(line, packet)

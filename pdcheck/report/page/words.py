@@ -5,10 +5,9 @@ Why it is: the specification's names stand in the page, but nobody should need t
 
 from __future__ import annotations
 
-from pdcheck.conversation.model import Ending, Exchange, Party, Silence
+from pdcheck.conversation.model import Ending, Exchange, Party, Silence, Transmission
 from pdcheck.messages import title
 from pdcheck.report.as_text import object_words
-from pdcheck.rules.words import times
 
 LANES = (Party.SOURCE, Party.SINK, Party.CABLE)
 PARTY_WORDS = {
@@ -25,7 +24,7 @@ DOES = {
     "Hard Reset": "resets both sides: VBUS goes off", "Cable Reset": "resets the cable",
     "DR_Swap": "wants to swap the data roles", "PR_Swap": "wants to swap the power roles",
     "VCONN_Swap": "wants to swap who feeds the cable's chip", "Ping": "pings", "GotoMin": "tells to draw less",
-    "Alert": "raises an alert", "Vendor_Defined": "sends a vendor's or the cable's message",
+    "Alert": "raises an alert", "Vendor_Defined": "sends a vendor message",
     "GoodCRC": "acknowledges", "EPR_Mode": "speaks of extended power", "Data_Reset": "resets the data connection",
 }
 
@@ -33,6 +32,18 @@ ENDED_BY = {
     Ending.READY: "PS_RDY", Ending.REJECT: "Reject", Ending.WAIT: "Wait", Ending.HARD_RESET: "a Hard Reset",
     Ending.SOFT_RESET: "a Soft_Reset", Ending.REPLACED: "a new offer", Ending.CAPTURE_END: "the end of the capture",
 }
+
+
+def packet_name(one: Transmission) -> str:
+    """A packet's name in a page; what could not be read whole is called a broken packet."""
+    return "a broken packet" if one.packet.problem is not None else one.name
+
+
+def does(exchange: Exchange) -> str:
+    """What a message does, in plain words; empty where its name says it."""
+    if exchange.name == "Vendor_Defined" and exchange.sop.to_cable:
+        return "answers for the cable" if exchange.sender is Party.CABLE else "asks the cable"
+    return DOES.get(exchange.name, "")
 
 
 def gist(exchange: Exchange) -> str:
@@ -53,11 +64,8 @@ def heard(exchange: Exchange) -> tuple[str, str]:
     if exchange.acknowledged is False:
         if exchange.wrong_ids:
             wrong = ", ".join(str(n) for n in dict.fromkeys(exchange.wrong_ids))
-            return "no", (
-                f"acknowledged with another number ({wrong} for {exchange.message.header.message_id})"
-                + (f", sent {times(tries)}" if tries > 1 else "")
-            )
-        return "no", "not acknowledged" + (f", sent {times(tries)}" if tries > 1 else "")
+            return "no", f"acknowledged with another number ({wrong} for {exchange.message.header.message_id})"
+        return "no", "not acknowledged"
     reason = {
         Silence.UNREADABLE: "the capture cannot read what followed", Silence.CAPTURE_ENDS: "the capture ends",
         Silence.NOT_SHOWN: "this capture shows none of the receiver's acknowledgements",

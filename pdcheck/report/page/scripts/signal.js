@@ -357,6 +357,7 @@ function zoom(by, around) {
 }
 function pan(part) { const d = part * (view.b - view.a); const a = Math.min(Math.max(0, view.a + d), data.duration - (view.b - view.a)); show(a, a + view.b - view.a); }
 function showMessage(i) {
+  if (!(i in data.t)) return;
   const long = data.end[i] - data.t[i];
   view.mark = data.t[i];
   show(data.t[i] - 0.06 * long - 2e-5, data.end[i] + 0.06 * long + 2e-5);
