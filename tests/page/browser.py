@@ -40,9 +40,9 @@ class Browser:
         return self.driver.execute_cdp_cmd(command, arguments)
 
     def open(
-        self, page: Path, *, width: int = 1280, dark: bool = False, still: bool = False, scripts: bool = True
+        self, page: Path, *, width: int = 1280, dark: bool = False, still: bool = True, scripts: bool = True
     ) -> None:
-        """Show a file; what the logs held before is forgotten."""
+        """Show a file; what the logs held before is forgotten. ``still``: the user wants little motion."""
         self.cdp("Emulation.setScriptExecutionDisabled", value=not scripts)
         self.cdp("Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=width < 600)
         self.cdp("Emulation.setEmulatedMedia", features=[

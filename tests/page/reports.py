@@ -22,7 +22,8 @@ DEMOS = tuple(sorted(
 ))
 #: Text that would be markup, script, the end of either, a line end in old scripts, or turn the direction of writing.
 HOSTILE = (
-    "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>]]>&lt;{{7*7}}\u2028\u2029\u202egnp.\x00\x07\x1b[31m</style>"
+    "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>]]>&lt;{{7*7}}"
+    "\u2028\u2029\u202egnp.\x00\x07\x1b[31m</style>"
 )
 
 

@@ -19,8 +19,8 @@ from tests.page.test_page import Markup
 JARGON = (
     "PD", "CC", "CC1", "CC2", "VBUS", "VCONN", "GoodCRC", "CRC", "sink", "source", "Rd", "Rp", "Ra", "SOP", "PDO",
     "RDO", "PPS", "AVS", "EPR", "SPR", "BMC", "PS_RDY", "Hard Reset", "Soft Reset", "negotiation", "contract",
-    "handshake", "protocol", "packet", "message", "USB PD", "MessageID", "SVID", "VDM", "e-marker", "BIST", "DRP", "UFP",
-    "DFP", "ohm",
+    "handshake", "protocol", "packet", "message", "USB PD", "MessageID", "SVID", "VDM", "e-marker", "BIST", "DRP",
+    "UFP", "DFP", "ohm",
 )
 
 

@@ -8,8 +8,10 @@ import html
 import json
 import re
 import time
+import tomllib
 from dataclasses import dataclass, replace
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +20,7 @@ import pytest
 from pdcheck import check, decode
 from pdcheck.capture.model import Capture, DigitalLine, Role
 from pdcheck.report.as_text import report_text
+from pdcheck.report import page as page_package
 from pdcheck.report.page import comparison_html, page_html
 from pdcheck.report.page.talk import ROWS_SHOWN, Gap, Kind, shown, talk_of
 from pdcheck.verdict import Outcome
@@ -251,3 +254,13 @@ def test_volts_on_cc_are_drawn_as_volts() -> None:
     # The driven high level of the made-up scope is 1.1 V, with 30 mV of noise.
     assert 1000 < np.percentile(values, 90) < 1200
     assert len(page.encode()) < 1_000_000
+
+
+def test_what_the_page_is_made_of_is_shipped() -> None:
+    """Every template, style and script is named by the package data, so that an installed pdcheck has it."""
+    folder = Path(page_package.__file__).parent
+    with (Path(__file__).parents[2] / "pyproject.toml").open("rb") as file:
+        patterns = tomllib.load(file)["tool"]["setuptools"]["package-data"]["pdcheck.report.page"]
+    named = {path for pattern in patterns for path in folder.glob(pattern)}
+    there = {path for path in folder.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")}
+    assert named == there and len(there) >= 9
