@@ -18,9 +18,9 @@ import numpy as np
 import pytest
 
 from pdcheck import check, decode
-from pdcheck.capture.model import Capture, DigitalLine, Role
-from pdcheck.report.as_text import report_text
+from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Line, Role
 from pdcheck.report import page as page_package
+from pdcheck.report.as_text import report_text
 from pdcheck.report.page import comparison_html, page_html
 from pdcheck.report.page.talk import ROWS_SHOWN, Gap, Kind, shown, talk_of
 from pdcheck.verdict import Outcome
@@ -183,7 +183,7 @@ def test_acknowledgements_and_retries_are_folded_in() -> None:
     assert [(row.name, row.tries, row.heard) for row in repeated] == [
         ("Source_Capabilities", 2, "yes"), ("PS_RDY", 2, "yes"),
     ]
-    assert "sent 2 times" in Markup(page_html(demo("scanner_lost_acknowledgement.csv"))).text
+    assert "sent twice" in Markup(page_html(demo("scanner_lost_acknowledgement.csv"))).text
 
 
 def test_each_message_opens_to_its_fields() -> None:
@@ -264,3 +264,23 @@ def test_what_the_page_is_made_of_is_shipped() -> None:
     named = {path for pattern in patterns for path in folder.glob(pattern)}
     there = {path for path in folder.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")}
     assert named == there and len(there) >= 9
+
+
+def test_what_was_made_and_not_heard_is_not_called_unmade() -> None:
+    """The Request was sent; what the charger owed is its acknowledgement."""
+    breaks = [row for row in talk_of(demo("charger_never_hears_request.csv")).rows if row.kind is Kind.BREAK]
+    assert breaks and all(row.name == "Missing here: the acknowledgement of Request (GoodCRC)" for row in breaks)
+    assert all("the charger side (source)" in row.gist for row in breaks)
+
+
+@pytest.mark.parametrize("duration_s", [0.0, 1e-9, 3600.0])
+@pytest.mark.parametrize("lines", [
+    (), (DigitalLine("CC1", Role.CC1, True, np.zeros(0)),),
+    (AnalogLine("VBUS", Role.VBUS, "V", np.zeros(0), np.zeros(0)),),
+    (AnalogLine("CC1", Role.CC1, "V", np.array([0.0]), np.array([-0.2])),),
+])
+def test_a_capture_of_nothing_has_a_page(lines: tuple[Line, ...], duration_s: float) -> None:
+    report = check(decode(Capture("empty.csv", "csv-edges", 0.0, duration_s, None, lines)))
+    markup = Markup(page_html(report))
+    assert markup.open == [] and "INCONCLUSIVE" in markup.text
+    assert json.loads(markup.island)["duration"] > 0

@@ -11,6 +11,7 @@ from base64 import b64encode
 from functools import lru_cache
 from hashlib import sha256
 from importlib.resources import files
+from pathlib import PurePath
 from typing import Any, Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -62,7 +63,8 @@ def comparison_html(
              and view.row.start_s >= moment - 1e-6), None,
         )
         sides.append({
-            **top(report, talk), "name": name, "rows": rows, "parts_at": parts_at, "file_name": report.path,
+            **top(report), "name": name, "rows": rows, "parts_at": parts_at,
+            "file_name": PurePath(report.path).name or report.path,
             "has_cable": any(2 in (view.sender, view.receiver) for view in rows),
         })
     return _render("comparison.html.j2", sides=sides, summary=summary, **_assets(False))

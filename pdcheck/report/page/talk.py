@@ -58,6 +58,11 @@ class Row:
     on_cable: bool
     main: bool = False
 
+    @property
+    def often(self) -> str:
+        """How often it was sent, where more than once."""
+        return f"sent {times(self.tries)}" if self.tries > 1 else ""
+
 
 @dataclass(frozen=True)
 class Gap:
@@ -156,10 +161,20 @@ def _breaks(report: Report) -> list[Row]:
             continue
         due = due_from(one, stop.step)
         rows.append(_blank(
-            Kind.BREAK, due, one.next_s, f"Missing here: {STEP_WORDS[stop.step]} ({STEP_TERMS[stop.step]})",
+            Kind.BREAK, due, one.next_s, f"Missing here: {_missing_step(one, stop.step)}",
             _missing(report, one, one.next_s - due), one is stop.negotiation,
         ))
     return rows
+
+
+def _missing_step(one: Negotiation, step: Step) -> str:
+    """What did not happen; of a step that was made and not acknowledged, the acknowledgement."""
+    made = {
+        Step.REQUEST: one.request, Step.ACCEPT: one.answer if one.accepted else None, Step.READY: one.ready,
+    }.get(step)
+    if made is not None and not made.acknowledged:
+        return f"the acknowledgement of {made.name} (GoodCRC)"
+    return f"{STEP_WORDS[step]} ({STEP_TERMS[step]})"
 
 
 def _missing(report: Report, one: Negotiation, waited_s: float) -> str:
@@ -264,5 +279,4 @@ def title_of(row: Row) -> str:
     if row.kind is Kind.BREAK:
         return f"{row.name}. {row.gist}"
     said = f"{sender}: {row.name}" if row.kind is not Kind.UNREADABLE else row.name
-    often = f", sent {times(row.tries)}" if row.tries > 1 else ""
-    return f"{said}{often}, {row.heard_words}" if row.heard_words else said
+    return ", ".join(words for words in (said, row.often, row.heard_words) if words)

@@ -1,7 +1,7 @@
 """Waits: who had to answer within which time, and how long it took.
 
 Why it is: "too late" is only believed when the span stands beside its limit. Nothing is judged here that the rules do
-not judge; a wait that was long and was served all the same is said to be just that.
+not judge; a wait that was long and ended well is said to be just that.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class WaitState(StrEnum):
     """How a wait compares with its limit."""
 
     IN_TIME = "in time"
-    LATE = "longer than the limit, and served all the same"
+    LATE = "longer than the limit, but it came"
     MISSING = "longer than the limit: nothing came"
     OPEN = "cut off before the limit"
 

@@ -91,7 +91,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
     rows = tuple(row_views(report, talk))
     large = len(talk.rows) > ROWS_SHOWN
     return {
-        **top(report, talk),
+        **top(report),
         "shop": shop,
         "file_name": file_name if file_name is not None else report.path,
         "checksum": checksum,
@@ -116,7 +116,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
     }
 
 
-def top(report: Report, talk: Talk) -> dict[str, Any]:
+def top(report: Report) -> dict[str, Any]:
     """What is understood in ten seconds."""
     verdict = report.verdict
     return {
@@ -128,7 +128,6 @@ def top(report: Report, talk: Talk) -> dict[str, Any]:
         "ladder": tuple(_ladder(report)),
         "contract_rows": tuple(_terms(report)),
         "gauge": _gauge(report),
-        "broke": f"{talk.break_s:.4f} s" if talk.break_s is not None else None,
     }
 
 
@@ -231,10 +230,11 @@ def _waves(report: Report, talk: Talk) -> Iterator[tuple[str, Markup]]:
     inside = [i for i, t in enumerate(sent) if talk.focus[0] <= t.packet.start_s <= talk.focus[1]]
     until = [i for i in inside if talk.break_s is None or sent[i].packet.start_s <= talk.break_s] or inside
     named = {sent[i].name: i for i in reversed(until)}
-    wanted = [named[n] for n in ("Request", "EPR_Request", "Source_Capabilities") if n in named]
+    wanted = [named[n] for n in ("Request", "EPR_Request", "Source_Capabilities", "PS_RDY") if n in named]
     # What answers in the wrong way stands right behind the place where the right answer was due.
     answer = [i for i in inside if talk.break_s is not None and 0 < sent[i].packet.start_s - talk.break_s < _ANSWER_S]
-    chosen = sorted({*answer[:1], *until[-1:], *wanted[: _WAVES - len(answer[:1]) - 1]})
+    last = answer[:1] + until[-1:] if talk.break_s is not None or not wanted else []
+    chosen = sorted({*last, *wanted[: _WAVES - len(last)]})
     for number, index in enumerate(chosen):
         one = sent[index]
         wave = wave_of(line, volts, one.packet, one.message)

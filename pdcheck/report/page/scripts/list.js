@@ -19,6 +19,7 @@ function startList(box) {
     if (kind && kind.from < 3) item.append(part(data.parties[kind.from] + ': '));
     const name = document.createElement('b'); name.textContent = data.words[rows.name[n]]; item.append(name);
     const says = data.words[rows.says[n]], heard = data.words[rows.heard[n]];
+    if (rows.n[n] > 1) item.append(part(' sent ' + rows.n[n] + ' times'));
     if (says) item.append(part(' ' + says));
     if (heard) item.append(part(' (' + heard + ')', rows.state[n] === 2 ? 'bad' : ''));
     if (rows.state[n] === 4) item.classList.add('bad');
