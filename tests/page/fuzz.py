@@ -16,17 +16,20 @@ from pdcheck.report.page import comparison_html, page_html
 from tests.page.test_page import Markup
 from tests.reference.cases import MORE_ROWS, ROWS, draw_case, write_case
 from tests.reference.doubtful import DOUBTFUL, doubtful_case
+from tests.reference.families import FAMILIES, draw, write_family
 
-EVERY = (*ROWS, *MORE_ROWS, *DOUBTFUL)
+EVERY = (*ROWS, *MORE_ROWS, *DOUBTFUL, *FAMILIES)
 
 
 def drawn(row: str, seed: int, folder: Path) -> None:
     """Make a case and its pages; an exception or an assertion says what is wrong with one."""
-    if row in DOUBTFUL:
-        case, form = doubtful_case(row, seed), "vcd" if seed % 3 == 0 else "edges"
+    if row in FAMILIES:
+        path = write_family(draw(row, seed), folder)[1]
+    elif row in DOUBTFUL:
+        path = write_case(doubtful_case(row, seed), folder, "vcd" if seed % 3 == 0 else "edges", f"{row}_{seed}")
     else:
         case, form = draw_case(row, seed, wide=True)
-    path = write_case(case, folder, form, f"{row}_{seed}")
+        path = write_case(case, folder, form, f"{row}_{seed}")
     try:
         report = check(decode(open_capture(str(path))))
     except PdcheckError:

@@ -105,6 +105,10 @@ def _headline(report: Report) -> str:
     if outcome is Outcome.PASS:
         return "It charges" if _drawn_a(report) > _CHARGES_A else "Charger and device agree on power"
     if outcome is Outcome.FAIL:
+        if report.verdict.stopped_at is Step.DELIVERY:
+            return "The agreed voltage does not arrive"
+        if report.verdict.stopped_at is None:
+            return "The agreement on power does not last"
         return "Charger and device do not come to terms"
     return "Not settled yet"
 

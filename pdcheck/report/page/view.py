@@ -18,7 +18,16 @@ from pdcheck import __version__
 from pdcheck.capture.model import AnalogLine
 from pdcheck.conversation.model import Party
 from pdcheck.line.closeup import cc_line
-from pdcheck.report.as_text import CAUTIONS, STEP_TERMS, STEP_WORDS, contract_rows, headline, signal_words, whose
+from pdcheck.report.as_text import (
+    CAUTIONS,
+    STEP_TERMS,
+    STEP_WORDS,
+    caveat,
+    contract_rows,
+    headline,
+    signal_words,
+    whose,
+)
 from pdcheck.report.model import Report
 from pdcheck.report.page.fields import PartWords, message_parts
 from pdcheck.report.page.island import island
@@ -123,6 +132,7 @@ def top(report: Report) -> dict[str, Any]:
         "mark": _MARKS[verdict.outcome],
         "headline": headline(verdict),
         "summary": verdict.summary,
+        "caveat": caveat(verdict),
         "whose": whose(verdict) if verdict.outcome is not Outcome.PASS else None,
         "first": verdict.next[0] if verdict.next and verdict.outcome is not Outcome.PASS else None,
         "ladder": tuple(_ladder(report)),
