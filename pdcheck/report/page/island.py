@@ -13,9 +13,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from pdcheck.capture.model import AnalogLine
+from pdcheck.capture.model import AnalogLine, DigitalLine
 from pdcheck.conversation.model import Party, Transmission
-from pdcheck.line.closeup import Edges, cc_line, edges_around, samples_around
+from pdcheck.line.closeup import Edges, edges_around, samples_around
 from pdcheck.report.as_text import printable
 from pdcheck.report.model import Report
 from pdcheck.report.page.fields import part_key, part_words, spans_of
@@ -51,12 +51,16 @@ class _Table:
     known: dict[Any, int] = field(default_factory=dict)
 
 
-def island(report: Report, talk: Talk, waits: tuple[Wait, ...], *, with_rows: bool) -> Markup:
+def island(
+    report: Report, talk: Talk, waits: tuple[Wait, ...], line: DigitalLine | None, *, with_rows: bool
+) -> Markup:
     """The JSON text, safe to stand in a script element.
 
+    :param line: the CC line that was read, as two levels.
     :param with_rows: every row of the conversation with its fields as well, for a list that is drawn on scroll.
     """
-    return script_safe(json.dumps(_value(report, talk, waits, with_rows), separators=(",", ":"), ensure_ascii=False))
+    value = _value(report, talk, waits, with_rows) | _close(report, talk, line)
+    return script_safe(json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False))
 
 
 def script_safe(text: str) -> Markup:
@@ -98,7 +102,6 @@ def _value(report: Report, talk: Talk, waits: tuple[Wait, ...], with_rows: bool)
             "eop": f"{EOP:05b}"[::-1],
         },
     }
-    value |= _close(report, talk)
     if with_rows:
         value |= _rows(talk, tables)
     return value
@@ -294,9 +297,8 @@ def by_weight(report: Report, talk: Talk) -> list[int]:
     return sorted(range(len(sent)), key=weight)
 
 
-def _close(report: Report, talk: Talk) -> dict[str, Any]:
+def _close(report: Report, talk: Talk, line: DigitalLine | None) -> dict[str, Any]:
     """Edges, volts and, of broken packets, the bits: of the packets that matter most, as far as the budget goes."""
-    line = cc_line(report.reading)
     if line is None:
         return {"edges": {}, "volts": {}, "read": {}, "unread": []}
     volts = next(

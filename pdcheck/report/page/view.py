@@ -15,7 +15,7 @@ from typing import Any
 from markupsafe import Markup
 
 from pdcheck import __version__
-from pdcheck.capture.model import AnalogLine
+from pdcheck.capture.model import AnalogLine, DigitalLine
 from pdcheck.conversation.model import Party
 from pdcheck.line.closeup import cc_line
 from pdcheck.report.as_text import (
@@ -99,6 +99,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
     every = waits(report.conversation)
     rows = tuple(row_views(report, talk))
     large = len(talk.rows) > ROWS_SHOWN
+    line = cc_line(report.reading)
     return {
         **top(report),
         "shop": shop,
@@ -113,7 +114,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
         "row_count": len(talk.rows),
         "has_cable": any(LANES[2] in (r.sender, r.receiver) for r in talk.rows),
         "pictures": tuple(_pictures(report, talk, every)),
-        "waves": tuple(_waves(report, talk)),
+        "waves": tuple(_waves(report, talk, line)),
         "waits": tuple(_wait_rows(every, talk)),
         "findings": tuple(_findings(report, talk, rows)),
         "next": report.verdict.next,
@@ -121,7 +122,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
         "signal": signal_words(report),
         "notes": report.reading.notes,
         "blocks": tuple(_blocks(report)),
-        "island": island(report, talk, every, with_rows=large),
+        "island": island(report, talk, every, line, with_rows=large),
     }
 
 
@@ -227,9 +228,8 @@ def _pictures(report: Report, talk: Talk, every: tuple[Wait, ...]) -> Iterator[t
         yield name, draw((start, end), tuple(near), name=name, ident="pic-focus")
 
 
-def _waves(report: Report, talk: Talk) -> Iterator[tuple[str, Markup]]:
+def _waves(report: Report, talk: Talk, line: DigitalLine | None) -> Iterator[tuple[str, Markup]]:
     """The messages that matter, as waves: what came last before the break, or what made the contract."""
-    line = cc_line(report.reading)
     if line is None:
         return
     volts = next(
