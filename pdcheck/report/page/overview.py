@@ -30,6 +30,7 @@ _WAIT = 34.0
 _SPACE = 20.0
 #: Arrows closer than this are drawn as one stretch of traffic.
 _CLOSE = 3.0
+_MANY = 80
 _FIRST = ("Source_Capabilities", "Request", "Accept", "PS_RDY", "Reject", "Wait", "Hard Reset", "Soft_Reset")
 
 
@@ -126,6 +127,9 @@ def _names(picture: Picture, said: list[tuple[Row, float]]) -> None:
     """Names over the arrows, where they do not run into one another, those that matter most first."""
     taken: list[tuple[float, float, int]] = []
     ranked = sorted(said, key=lambda one: (_FIRST.index(one[0].name) if one[0].name in _FIRST else 99, one[1]))
+    if len(ranked) > _MANY:
+        # Where very many arrows stand, each name is written once.
+        ranked = list({row.name: (row, x) for row, x in reversed(ranked)}.values())
     for row, x in ranked:
         width = 6.4 * len(row.name) + 10
         left = min(x - 3, _RIGHT - width)

@@ -14,6 +14,7 @@ function readInk() {
 const lanes = data.kinds.some(k => k.from === 2 || k.to === 2) ? 3 : 2;
 const NAMES = 36, LANE = 22, GAP = 20, CLOSE = 56, WAITS = Math.min(3, data.waits.t.length), WAIT = 30;
 const HEIGHT = { cc: 52, vbus: 96, current: 60 };
+const MANY = 80, FIRST = ['Source_Capabilities', 'Request', 'Accept', 'PS_RDY', 'Reject', 'Wait', 'Hard Reset', 'Soft_Reset'];
 const laneY = n => NAMES + 8 + LANE * n;
 const tops = [];
 let height = NAMES + LANE * lanes + GAP;
@@ -70,7 +71,7 @@ function staff() {
   }
   const from = Math.max(0, firstFrom(data.t, view.a) - 1), to = firstFrom(data.t, view.b);
   let last = -9, run = -1, until = -1;
-  const named = [-1e9, -1e9];
+  const said = [];
   const dense = () => {
     if (run >= 0) { pen.fillStyle = ink.soft; pen.globalAlpha = 0.55; pen.fillRect(run - 1, laneY(0), until - run + 2, LANE); pen.globalAlpha = 1; }
     run = -1;
@@ -83,16 +84,30 @@ function staff() {
     arrow(kind, x, x2, data.deaf.has(i));
     if (kind.name !== 'GoodCRC' || x2 - x > 60) {
       const at = Math.max(x, left);
-      const level = named.findIndex(end => at > end);
-      if (level >= 0 && at < wide - 20) {
-        const y = 27 - 14 * level;
-        words(kind.name, at + 2, y); named[level] = at + pen.measureText(kind.name).width + 12;
-        stroke(ink.soft, 0.6, [1, 2]); line(at, y + 2, at, laneY(0));
-      }
+      const rank = FIRST.indexOf(kind.name);
+      if (at < wide - 20) said.push([rank < 0 ? FIRST.length : rank, at, kind.name]);
     }
   }
   dense();
+  names(said);
   for (let n = firstFrom(data.bursts, view.a); n < data.bursts.length && data.bursts[n] <= view.b; n++) arrow({ from: 3, to: 3, problem: '' }, X(data.bursts[n]), 0, false);
+}
+
+/** Names over the arrows, where they do not run into one another; those that matter most first. */
+function names(said) {
+  const taken = [];
+  said.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+  // Where very many arrows stand, each name is written once.
+  const once = said.length > MANY ? said.filter(([, , name], n) => said.findIndex(one => one[2] === name) === n) : said;
+  for (const [, at, name] of once) {
+    words(name, 0, -20);
+    const end = at + pen.measureText(name).width + 10;
+    const level = [0, 1].find(n => taken.every(([a, b, on]) => on !== n || at > b || end < a));
+    if (level === undefined) continue;
+    taken.push([at, end, level]);
+    words(name, at + 2, 27 - 14 * level);
+    stroke(ink.soft, 0.6, [1, 2]); line(at, 29 - 14 * level, at, laneY(0));
+  }
 }
 
 function arrow(kind, x, x2, deaf) {
@@ -337,7 +352,7 @@ function say() {
   if (number > 0 && number <= 4)
     for (let i = from; i < to; i++) {
       const kind = data.kinds[data.kind[i]];
-      text += ' ' + kind.name + ' from ' + (kind.from > 2 ? 'an unknown sender' : 'the ' + data.parties[kind.from]) + (data.deaf.has(i) ? ', not acknowledged' : '') + '.';
+      text += ' ' + kind.name[0].toUpperCase() + kind.name.slice(1) + ' from ' + (kind.from > 2 ? 'an unknown sender' : 'the ' + data.parties[kind.from]) + (data.deaf.has(i) ? ', not acknowledged' : '') + '.';
       if (!data.edges[i] && bitsOf(i)) text += ' (Dashed: drawn from its bytes; its edges are not in this page.)';
     }
   document.getElementById('scope-says').textContent = text;
