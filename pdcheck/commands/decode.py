@@ -13,6 +13,8 @@ from pdcheck.commands.terminal import EXIT_UNUSABLE, complain, painter, status_o
 from pdcheck.errors import InputError, PdcheckError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pdcheck.report.model import Report
 
 
@@ -28,20 +30,31 @@ if TYPE_CHECKING:
 @click.option("--pair", type=click.Choice(["flipped"]), help="How two files belong together: flipped, the plug turned "
               "over at the device between them. Says what that proves.")
 @click.option("--quiet", is_flag=True, help="One line a file.")
+@click.option("--html", "page", metavar="OUT", help="The report as a page as well: a file, or a folder.")
+@click.option(
+    "--for", "audience", type=click.Choice(["technician", "customer"]), default=None,
+    help="For whom the page is; for the customer it is a cover in everyday words.",
+)
+@click.option("--shop", metavar="NAME", help="The workshop's name, for the page.")
+@click.option("--done", metavar="TEXT", help="What was done, in your words, for the customer's page.")
 @click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")
 def decode(
     files: tuple[str, ...], as_json: bool, messages: bool, cc: str | None, cc2: str | None, vbus: str | None,
-    current: str | None, rate: float | None, pair: str | None, quiet: bool, no_color: bool,
+    current: str | None, rate: float | None, pair: str | None, quiet: bool, page: str | None, audience: str | None,
+    shop: str | None, done: str | None, no_color: bool,
 ) -> None:
     """Read a capture, decode it, check it, print the negotiation report.
 
     FILE is a CSV or VCD export of the CC line (.gz too); - reads standard input. Exit status: 0 pass, 1 fail,
     2 a file could not be used, 3 the capture cannot tell.
     """
-    statuses: list[int] = []
-    several = len(files) > 1
+    if page is None and (audience or shop or done):
+        raise InputError("--for, --shop and --done are about the page", "add --html OUT, or leave them out")
     if pair is not None and len(files) != 2:
         raise InputError(f"--pair takes two files, not {len(files)}", "name the capture of each way of the plug")
+    pages = _pages(page, files)
+    statuses: list[int] = []
+    several = len(files) > 1
     reports: list[str] = []
     judged: list[Report] = []
     for index, path in enumerate(files):
@@ -61,6 +74,12 @@ def decode(
             if several and index and not quiet:
                 click.echo("=" * 72)
             click.echo(_text(report, messages, quiet, no_color), nl=False)
+        if pages:
+            try:
+                _write(report, path, pages[index], audience, shop, done)
+            except PdcheckError as error:
+                complain(error.one_line())
+                statuses.append(EXIT_UNUSABLE)
     if as_json and reports:
         # One file gives one object; several give a list, so that the output is one JSON value either way.
         click.echo(reports[0] if not several else "[" + ",\n".join(reports) + "]")
@@ -77,6 +96,25 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
 
     roles = {Role(role): name for role, name in columns.items() if name is not None}
     return check(decode_capture(open_capture(path, roles=roles, rate_hz=rate)))
+
+
+def _pages(page: str | None, files: tuple[str, ...]) -> list[Path]:
+    if page is None:
+        return []
+    from pdcheck.commands.page_file import targets
+
+    return targets(page, files)
+
+
+def _write(
+    report: Report, path: str, target: Path, audience: str | None, shop: str | None, done: str | None
+) -> None:
+    from pdcheck.commands.page_file import checksum, write_page
+
+    write_page(
+        report, target, shop=shop, audience="customer" if audience == "customer" else "technician", done=done,
+        digest=checksum(path),
+    )
 
 
 def _text(report: Report, messages: bool, quiet: bool, no_color: bool) -> str:

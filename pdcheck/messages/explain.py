@@ -190,9 +190,9 @@ def _explain_message(data: bytes, crc: bool | None, offer: Offer, sides: tuple[b
 
 def _message_reading(message: Message, on_cable: bool, offer: Offer) -> Reading:
     header = layout_of(on_cable).parse_word(message.header.raw)
-    heads = [_part(header)]
+    heads = [part_of(header)]
     if message.extended_header is not None:
-        heads.append(_part(find_layout("header.extended_header").parse_word(message.extended_header.raw)))
+        heads.append(part_of(find_layout("header.extended_header").parse_word(message.extended_header.raw)))
     notes = [*message.problems]
     for one in message.objects:
         notes.extend(said for said in doubts(one) if said.startswith("reserved bit"))
@@ -202,7 +202,7 @@ def _message_reading(message: Message, on_cable: bool, offer: Offer) -> Reading:
     where = "on SOP' or SOP''" if on_cable else "on SOP"
     return Reading(
         MESSAGE_KINDS[on_cable], f"{title(message)} ({message.message_class} message, {where})",
-        (*heads, *(_part(one) for one in message.objects)), tuple(notes),
+        (*heads, *(part_of(one) for one in message.objects)), tuple(notes),
     )
 
 
@@ -245,7 +245,7 @@ def _objects(reading: Reading) -> list[DataObject]:
 
 
 def _reading(kind: str, objects: tuple[DataObject, ...], offer: Offer) -> Reading:
-    parts = tuple(_part(one) for one in objects)
+    parts = tuple(part_of(one) for one in objects)
     notes = [said for one in objects for said in (*doubts(one), *offer_problems(one, offer))]
     if kind == "request" and not offer and objects:
         notes.append(_NO_OFFER)
@@ -253,8 +253,8 @@ def _reading(kind: str, objects: tuple[DataObject, ...], offer: Offer) -> Readin
     return Reading(kind, name, parts, tuple(notes))
 
 
-def _part(one: DataObject) -> Part:
-    """An object with every field of its declaration laid out."""
+def part_of(one: DataObject) -> Part:
+    """An object with every field of its declaration laid out, and each value in words."""
     if not one.layout:
         said = {"vendor_object": "Object left to the vendor", "unknown": "Object of a reserved message",
                 "chunk": "Part of the data", "padding": "Padding", "unused": "Empty position"}

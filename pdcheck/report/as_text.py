@@ -15,11 +15,11 @@ from pdcheck.report.blocks_text import blocks_lines, blocks_sentence
 from pdcheck.report.model import Report
 from pdcheck.rules import Finding, Severity
 from pdcheck.rules.words import PARTY, count, power_object, request_object, span
-from pdcheck.verdict import Outcome, StepState, contract_words
+from pdcheck.verdict import Outcome, StepState, Verdict, contract_words
 
 Paint = Callable[[str, str], str]
 
-_STEP_WORDS = {
+STEP_WORDS = {
     Step.ATTACH: "both sides present",
     Step.OFFER: "charger offers",
     Step.OFFER_ACKNOWLEDGED: "device hears it",
@@ -28,7 +28,7 @@ _STEP_WORDS = {
     Step.READY: "charger says ready",
     Step.DELIVERY: "VBUS is there",
 }
-_STEP_TERMS = {
+STEP_TERMS = {
     Step.ATTACH: "attach",
     Step.OFFER: "Source_Capabilities",
     Step.OFFER_ACKNOWLEDGED: "GoodCRC",
@@ -38,7 +38,7 @@ _STEP_TERMS = {
     Step.DELIVERY: "VBUS at the contract's voltage",
 }
 _MARK = {StepState.REACHED: "[yes]", StepState.NOT_REACHED: "[NO ]", StepState.NOT_JUDGED: "[ ? ]"}
-_HEAD = {
+HEAD = {
     Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "INCONCLUSIVE - the capture cannot tell",
 }
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
@@ -100,24 +100,13 @@ def _item(mark: str, text: str, width: int) -> list[str]:
 
 def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
     verdict = report.verdict
-    head = _HEAD[verdict.outcome]
-    if verdict.outcome is Outcome.FAIL and verdict.stopped_at is not None:
-        head += f" - stopped before: {_STEP_WORDS[verdict.stopped_at]} ({_STEP_TERMS[verdict.stopped_at]})"
-    elif verdict.outcome is Outcome.FAIL and verdict.contract is not None:
-        head += " - a contract was made and did not last"
-    elif verdict.outcome is Outcome.PASS and verdict.contract is not None:
-        head += f" - contract for {contract_words(verdict.contract)}"
-    yield paint(head, _COLOR[verdict.outcome])
+    yield paint(headline(verdict), _COLOR[verdict.outcome])
     yield from _wrap(verdict.summary, width)
-    if verdict.outcome is Outcome.PASS:
-        odd = [f for f in verdict.findings if f.severity is Severity.WARN]
-        if odd:
-            more = f" ({count(len(odd) - 1, 'more finding')} below)" if len(odd) > 1 else ""
-            yield from _wrap(f"It works, against the standard: {odd[0].summary}{more}", width)
-    else:
-        whose = PARTY[verdict.suspect] if verdict.suspect is not None else "nobody can be accused from this capture"
-        label = "The missing move was owed by: " if verdict.suspect in _PORTS else "Look at: "
-        yield from _wrap((label if verdict.suspect is not None else "Suspect: ") + whose + ".", width)
+    odd = caveat(verdict)
+    if odd is not None:
+        yield from _wrap(odd, width)
+    if verdict.outcome is not Outcome.PASS:
+        yield from _wrap(": ".join(whose(verdict)) + ".", width)
         if verdict.next:
             yield from _wrap("First: " + verdict.next[0], width)
     cleared = blocks_sentence(report.blocks)
@@ -126,7 +115,36 @@ def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
     yield from _wrap(f"File: {report.path}", width)
 
 
-_PORTS = tuple(who for who in PARTY if who.value in ("source", "sink", "cable"))
+PORTS = tuple(who for who in PARTY if who.value in ("source", "sink", "cable"))
+
+
+def headline(verdict: Verdict) -> str:
+    """The verdict in a line: ``"FAIL - stopped before: device asks (Request)"``."""
+    head = HEAD[verdict.outcome]
+    if verdict.outcome is Outcome.FAIL and verdict.stopped_at is not None:
+        return f"{head} - stopped before: {STEP_WORDS[verdict.stopped_at]} ({STEP_TERMS[verdict.stopped_at]})"
+    if verdict.outcome is Outcome.FAIL and verdict.contract is not None:
+        return f"{head} - a contract was made and did not last"
+    if verdict.outcome is Outcome.PASS and verdict.contract is not None:
+        return f"{head} - contract for {contract_words(verdict.contract)}"
+    return head
+
+
+def caveat(verdict: Verdict) -> str | None:
+    """What a pass has against it, in a sentence; None where there is nothing, or no pass."""
+    odd = [f for f in verdict.findings if f.severity is Severity.WARN]
+    if verdict.outcome is not Outcome.PASS or not odd:
+        return None
+    more = f" ({count(len(odd) - 1, 'more finding')} below)" if len(odd) > 1 else ""
+    return f"It works, against the standard: {odd[0].summary}{more}"
+
+
+def whose(verdict: Verdict) -> tuple[str, str]:
+    """Who is named by a verdict that is no pass, as a label and a party."""
+    if verdict.suspect is None:
+        return "Suspect", "nobody can be accused from this capture"
+    label = "The missing move was owed by" if verdict.suspect in PORTS else "Look at"
+    return label, PARTY[verdict.suspect]
 
 
 def _ladder(report: Report, paint: Paint) -> Iterator[str]:
@@ -135,11 +153,22 @@ def _ladder(report: Report, paint: Paint) -> Iterator[str]:
         mark = _MARK[step.state]
         color = {StepState.REACHED: "green", StepState.NOT_REACHED: "red"}.get(step.state)
         yield (
-            f"  {paint(mark, color) if color else mark} {_STEP_WORDS[step.step]:<20}{when}  {_STEP_TERMS[step.step]}"
+            f"  {paint(mark, color) if color else mark} {STEP_WORDS[step.step]:<20}{when}  {STEP_TERMS[step.step]}"
         )
 
 
 def _contract(report: Report, width: int) -> Iterator[str]:
+    rows = contract_rows(report)
+    for label, text in rows:
+        yield from textwrap.wrap(
+            printable(text), width, initial_indent=f"{label:<10} ", subsequent_indent=" " * 11, break_on_hyphens=False,
+        )
+    if rows:
+        yield ""
+
+
+def contract_rows(report: Report) -> list[tuple[str, str]]:
+    """What was offered, asked for, agreed and delivered: labels and words."""
     verdict = report.verdict
     offered = next((n for n in reversed(report.conversation.negotiations) if n.offered), None)
     rows = []
@@ -159,12 +188,7 @@ def _contract(report: Report, width: int) -> Iterator[str]:
             rows.append(("VBUS", f"{level.typical:.2f} V (from {level.low:.2f} to {level.high:.2f} V) after PS_RDY"))
         elif delivery.reason is not None:
             rows.append(("VBUS", f"not judged: {delivery.reason}"))
-    for label, text in rows:
-        yield from textwrap.wrap(
-            printable(text), width, initial_indent=f"{label:<10} ", subsequent_indent=" " * 11, break_on_hyphens=False,
-        )
-    if rows:
-        yield ""
+    return rows
 
 
 def _findings(report: Report, width: int) -> Iterator[str]:
@@ -208,8 +232,15 @@ def _next(report: Report, width: int) -> Iterator[str]:
 
 
 def _signal(report: Report, width: int) -> Iterator[str]:
-    quality, reading = report.reading.quality, report.reading
     yield "Signal"
+    yield from _wrap(signal_words(report), width, "  ")
+    for note in report.reading.notes:
+        yield from _wrap(note, width, "  ")
+
+
+def signal_words(report: Report) -> str:
+    """How good the signal was, in one sentence."""
+    quality, reading = report.reading.quality, report.reading
     words = [count(quality.packets, "packet") + " read"]
     if quality.broken_packets or quality.unreadable_bursts:
         words.append(f"{quality.broken_packets + quality.unreadable_bursts} not readable")
@@ -227,9 +258,7 @@ def _signal(report: Report, width: int) -> Iterator[str]:
         words.append(f"idle level {'high' if reading.idle_high else 'low'}")
     if quality.time_step_s is not None:
         words.append(f"time step {span(quality.time_step_s)}")
-    yield from _wrap(", ".join(words) + ".", width, "  ")
-    for note in reading.notes:
-        yield from _wrap(note, width, "  ")
+    return ", ".join(words) + "."
 
 
 def _messages(report: Report) -> Iterator[str]:
@@ -244,7 +273,7 @@ def _message_line(one: Transmission) -> str:
     ack = {True: "yes", False: "NO", None: ""}[one.acknowledged]
     words = one.name
     if message is not None and message.objects:
-        objects = "; ".join(_object_words(o) for o in message.objects)
+        objects = "; ".join(object_words(o) for o in message.objects)
         words += f": {objects}"
     if packet.problem is not None:
         words += f" {packet.problem.value}"
@@ -254,7 +283,8 @@ def _message_line(one: Transmission) -> str:
     return f"  {packet.start_s:>11.6f}  {one.sender.value:<7} {sop:<7.10} {number:>2} {ack:<4} {printable(words)}"
 
 
-def _object_words(one: DataObject) -> str:
+def object_words(one: DataObject) -> str:
+    """An object of a message in a few words."""
     if one.kind == "request":
         return request_object(one)
     if one.kind in ("fixed", "variable", "battery", "spr_pps", "spr_avs", "epr_avs"):

@@ -107,7 +107,7 @@ def _table(rows: Sequence[tuple[str, str, str, str]], width: int) -> Iterator[st
 def _cells(row: FieldReading) -> tuple[str, str, str, str]:
     raw = "" if row.raw is None else _number(row.raw)
     bare = row.value == row.raw and not row.unit and not isinstance(row.value, bool)
-    value = raw if bare else _value(row.value, row.unit)
+    value = raw if bare else value_words(row.value, row.unit)
     if row.name == "reserved":
         return row.bits, raw, value, row.meaning
     if len(value) > 2 * _WIDEST_VALUE:
@@ -120,7 +120,8 @@ def _number(raw: int) -> str:
     return str(raw) if raw < 256 else f"0x{raw:X}"
 
 
-def _value(value: Value, unit: str) -> str:
+def value_words(value: Value, unit: str) -> str:
+    """A field's value as a reader wants it: ``"9000 mV"``, ``"yes"``."""
     if value is None:
         return "-"
     if isinstance(value, bool):
