@@ -24,15 +24,19 @@ _WIRE = frozenset({Block.CABLE, Block.PORT, Block.CC_PATH})
 _POWER = frozenset({Block.CHARGER, Block.CABLE, Block.PORT, Block.VBUS_SWITCH})
 
 #: What each deciding finding points at: every block that alone would explain it.
-_POINTS_AT: dict[str, frozenset[Block]] = {
+RULES_THAT_POINT: dict[str, frozenset[Block]] = {
     "offer-not-acknowledged": frozenset({Block.PORT, Block.CC_PATH}) | _DEVICE_TALK,
     "offers-corrupt": _WIRE | {Block.CHARGER},
     "request-not-acknowledged": frozenset({Block.CHARGER, Block.CABLE}),
     "no-ps-rdy": frozenset({Block.CHARGER, Block.VBUS_SWITCH, Block.CABLE, Block.PORT}),
     "vbus-not-at-contract": _POWER,
+    "vbus-sags": _POWER,
+    "vbus-collapses": _POWER | {Block.CHARGER_STAGE, Block.BATTERY},
     "contract-lost": _POWER | {Block.CHARGER_STAGE, Block.BATTERY},
+    "overdraw-ends-contract": frozenset({Block.VBUS_SWITCH, Block.CHARGER_STAGE, Block.BATTERY}),
     "ps-rdy-not-acknowledged": _DEVICE_TALK | {Block.VBUS_SWITCH},
     "pps-not-renewed": _DEVICE_TALK | {Block.CHARGER_STAGE},
+    "epr-not-kept-alive": _DEVICE_TALK | {Block.CHARGER_STAGE},
     "given-up-early": frozenset({Block.CHARGER}) | _DEVICE_TALK | {Block.VBUS_SWITCH},
 }
 _POINTS_AT_PARTY: dict[Who, frozenset[Block]] = {
@@ -104,9 +108,7 @@ def _pointing(verdict: Verdict) -> Evidence | None:
     lead: Finding | None = verdict.leading
     if verdict.outcome is not Outcome.FAIL or lead is None:
         return None
-    blocks = _POINTS_AT.get(lead.rule)
-    if blocks is None and lead.who is not None:
-        blocks = _POINTS_AT_PARTY.get(lead.who)
+    blocks = points_at(lead.rule, lead.who)
     if not blocks:
         return None
     text = lead.summary.rstrip(".")
@@ -116,6 +118,12 @@ def _pointing(verdict: Verdict) -> Evidence | None:
         Source.CAPTURE, f"{text} [{lead.rule}]", suspects=blocks, strength=Strength.POINTS,
         done=_CAPTURED | ({"vbus"} if verdict.delivery.state is Delivered.NO else set()),
     )
+
+
+def points_at(rule: str, who: Who | None) -> frozenset[Block] | None:
+    """The blocks that alone would explain a deciding finding; None where it names nobody and points at nothing."""
+    blocks = RULES_THAT_POINT.get(rule)
+    return _POINTS_AT_PARTY.get(who) if blocks is None and who is not None else blocks
 
 
 def _current(case: Case, verdict: Verdict) -> Evidence | None:
