@@ -27,6 +27,7 @@ from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, REQUESTS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
 from pdcheck.messages.model import DataObject
+from pdcheck.standard import counters, timers
 from pdcheck.standard.line_code import Sop
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ _QUESTIONS = frozenset({
 #: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
 #: under the time for which a source keeps VBUS off.
 _LATE_REQUEST_S = 0.5
+_LAST_ID = int(counters.MESSAGE_ID_COUNT.max or 7)
 #: A sender that got no GoodCRC repeats within some 1.3 ms and resets soon after; after this long it was content.
 _CONTENT_S = 50e-3
 _ENDINGS = {
@@ -132,6 +134,8 @@ class _Follower:
         self.starts_midway = False
         self.unasked: list[float] = []
         self._seen_beginning = False
+        self._last_id: int | None = None
+        self._last_s = 0.0
         self._question: dict[Party, str] = {}
         self._chunks: Reassembler | None = None
 
@@ -149,6 +153,7 @@ class _Follower:
                 return exchange
         if name in REQUESTS:
             exchange = replace(exchange, message=request_in_context(exchange.message, self.offered))
+        self._plugging(exchange)
         event = self._event(exchange)
         if event is not None:
             self._step(event, exchange, confirmed)
@@ -157,6 +162,7 @@ class _Follower:
     def reset(self, reset: Reset) -> None:
         """Take a Hard Reset: everything agreed is void."""
         self._seen_beginning = True
+        self._last_id = None
         self._question.clear()
         self._step(Event.HARD_RESET, reset, True)
         if self.contracts and self.contracts[-1].ended_s is None:
@@ -167,6 +173,19 @@ class _Follower:
         """Take the end of the capture."""
         if self.current is not None:
             self._close(Ending.CAPTURE_END, self.duration_s, None)
+
+    def _plugging(self, exchange: Exchange) -> None:
+        """End the contract where the source begins anew without a reset: the plug was out meanwhile.
+
+        Its offer carries MessageID 0 after a pause of an attach, though its count was not there yet.
+        """
+        number = exchange.message.header.message_id
+        if exchange.sender is Party.SOURCE:
+            anew = exchange.name in OFFERS and number == 0 and self._last_id not in (None, 0, _LAST_ID)
+            if anew and self._standing() and exchange.start_s - self._last_s > timers.CC_DEBOUNCE.min_s:
+                self.contracts[-1] = replace(self.contracts[-1], ended_s=self._last_s)
+            self._last_id = number
+        self._last_s = exchange.settled_s
 
     def _assemble(self, exchange: Exchange) -> tuple[Exchange, bool]:
         """The exchange with the objects of the long message that its chunk completes, and whether it does."""
@@ -190,6 +209,7 @@ class _Follower:
         if name in _QUESTIONS:
             self._question[sender] = name
             if name == "Soft_Reset":
+                self._last_id = None
                 self._question.pop(sender.other, None)
                 return Event.SOFT_RESET
             return Event.REQUEST if name in REQUESTS else None

@@ -25,7 +25,7 @@ def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchang
         behind one of them may have been counted properly.
     """
     anew = sorted([
-        *(e.start_s for e in conversation.exchanges if e.name in _COUNT_ANEW), *_offers_after_swaps(conversation),
+        *(e.start_s for e in conversation.exchanges if e.name in _COUNT_ANEW), *_hand_overs(conversation),
         *(r.start_s for r in conversation.resets),
     ])
     last: dict[tuple[Party, Sop], Exchange] = {}
@@ -50,8 +50,9 @@ def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchang
     return tuple(found)
 
 
-def _offers_after_swaps(conversation: Conversation) -> list[float]:
-    """Just before the new source's first offer: both ports begin at 0 there."""
+def _hand_overs(conversation: Conversation) -> list[float]:
+    """Just before the hand-overs, at which the role bits name other ports, and the new source's first offer, at which
+    both ports begin at 0."""
     found = []
     swapped = False
     for one in conversation.exchanges:
@@ -59,6 +60,8 @@ def _offers_after_swaps(conversation: Conversation) -> list[float]:
             swapped = True
         elif swapped and one.name in OFFERS:
             swapped = False
+            found.append(one.start_s - 1e-6)
+        elif swapped and one.name == "PS_RDY":
             found.append(one.start_s - 1e-6)
     return found
 

@@ -12,7 +12,7 @@ from pdcheck.capture.levels import Stretch, outside
 from pdcheck.capture.model import AnalogLine
 from pdcheck.rules.held import Window, lasting_s
 from pdcheck.rules.model import Case
-from pdcheck.standard import timers
+from pdcheck.standard import timers, vbus_levels
 
 #: Beyond a contract is what lies above it by so much: a tenth, a meter's three percent, and a tenth of an amp for
 #: its offset. Our own choice.
@@ -92,7 +92,12 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
         return []
     least = lasting_s(case.current_resolution_s, OVERDRAW_S)
     start = window.start_s + timers.SINK_ADJ.max_s
-    found = outside(line, start, window.end_s, high=beyond_a(limit), bridge_s=10e-3)
+    end = window.end_s
+    if case.vbus is not None:
+        # What is drawn after the plug was out is drawn without a contract.
+        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.max or 0.0)
+        end = gone[0].start_s if gone else end
+    found = outside(line, start, end, high=beyond_a(limit), bridge_s=10e-3)
     return [stretch for stretch in found if stretch.length_s >= least]
 
 

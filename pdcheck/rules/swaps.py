@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pdcheck.conversation.model import Exchange, Party
+from pdcheck.conversation.names import OFFERS
 from pdcheck.conversation.questions import Ended
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
@@ -154,6 +155,9 @@ def data_roles_clash(case: Case) -> Iterator[Claim]:
             r.start_s < one.start_s for r in case.conversation.resets
         ):
             return
+        if one.name in OFFERS and one.message.header.message_id == 0:
+            # It may be another plugging-in, after which the source is DFP again.
+            before, role = {}, {}
         passed = bisect_left(agreed, one.start_s)
         if passed != swaps:
             swaps, before, role = passed, role, {}

@@ -153,6 +153,9 @@ def answer_unasked(case: Case) -> Iterator[Claim]:
             still_owed -= 1
         if one.name not in (*ANSWERS, "PS_RDY") or owed or after is None:
             continue
+        if one.start_s - exchanges[0].start_s < _TRANSITION_S and case.conversation.starts_midway:
+            # What asked for it may lie before the capture.
+            continue
         # The other side's protest shows that nothing is missing from the capture.
         if after.name == "Soft_Reset" and after.sender is one.sender.other and (
             after.start_s - one.settled_s < timers.SENDER_RESPONSE_R3_1.max_s

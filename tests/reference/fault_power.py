@@ -76,7 +76,7 @@ def ready_after_700ms(world: World) -> None:
     world.now = accepted + world.rng.uniform(0.6, 0.9)
     world.say("source", "PS_RDY")
     world.settled = world.wish(position=2)
-    world.draw(0.9, world.now + 10e-3)
+    world.draw(0.1, world.now + 10e-3)
     world.wait((0.1, 0.5))
 
 

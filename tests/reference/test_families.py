@@ -9,6 +9,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.reference.families import FAULT_FAMILIES, HEALTHY_FAMILIES, draw, family_case
 from tests.reference.fast import judge, partial, retried
@@ -16,32 +18,20 @@ from tests.reference.hunt import one_of_family
 
 #: Faults that are passed over, or come out as less than they are; a row leaves this list when a rule finds it.
 MISSED = frozenset({
-    "accept_after_the_reset", "accept_out_of_the_blue", "chunk_is_the_wrong_one", "chunk_never_asked_for",
-    "chunk_never_comes", "data_reset_never_complete",
-    "epr_copy_differs", "epr_entry_not_answered", "epr_never_succeeds", "epr_on_an_spr_cable",
-    "epr_without_the_flag", "first_offer_late", "leaves_epr_at_28v",
-    "level_sags_while_they_talk", "new_offer_not_answered", "new_source_never_on", "no_offer_after_reset",
-    "not_offered_accepted", "offers_too_slow", "old_source_never_off", "old_source_never_off_then_well",
-    "operating_above_maximum", "overshoot", "pps_forgotten_by_both", "ready_never_at_the_second_level",
-    "ready_out_of_the_blue", "second_request_not_answered", "sink_counts_on_through_a_soft_reset",
-    "sink_goodcrc_says_source", "sink_preamble_short", "sink_says_it_is_the_host",
-    "source_counts_on_through_a_soft_reset", "source_does_not_wait_for_the_gap", "source_goes_back_to_r3x",
-    "source_goodcrc_late", "source_goodcrc_says_sink", "source_goodcrc_too_late", "source_preamble_short",
-    "spr_offer_in_epr", "spr_request_in_epr", "vbus_falls_late",
+    # Worth knowing, and no more: a capture that catches the line late shows the same.
+    "sink_preamble_short", "source_preamble_short",
+    # The same, where both ports begin with one data role: nobody knows whose chip was told the wrong one.
+    "sink_says_it_is_the_host",
+    # The charger, the cable, a contact or the load: nobody is named.
+    "level_sags_while_they_talk",
+    # Replugging looks the same.
     "vbus_returns_late",
+    # Found where the meter is fast enough and the limit is exceeded by more than it can be wrong.
+    "first_offer_late", "overshoot", "source_goodcrc_late", "vbus_falls_late",
 })  # fmt: skip
-#: Faults that are blamed on the other side: an Accept that the device had to ignore looks like a device that gives up
-#: early, and messages with the wrong power role are counted with those of the other port.
-ACCUSED = frozenset({"accept_with_an_old_id", "sink_says_it_is_the_source", "source_says_it_is_the_sink"})
-#: Healthy rows in which somebody is warned: Not_Supported after tChunkingNotSupported, the MessageIDs after a PR_Swap,
-#: answers within tVDMEnterMode and tVDMExitMode, and data roles that start anew when the plug is put in again.
-ALARMED = frozenset({"chunks_not_understood", "medley", "modes_of_the_partner"})
-#: The plug pulled right after the offer was acknowledged, and the capture ended while VBUS still stood; a capture that
-#: begins in EPR mode.
-ACCUSED_IN_PART = frozenset({"epr_soft_reset", "pulled_at_any_moment"})
-FOUND = sorted(set(FAULT_FAMILIES) - MISSED - ACCUSED)
-HEALTHY = sorted(set(HEALTHY_FAMILIES) - ALARMED)
-PARTS = sorted({*HEALTHY, *FAULT_FAMILIES} - ACCUSED)
+FOUND = sorted(set(FAULT_FAMILIES) - MISSED)
+HEALTHY = sorted(HEALTHY_FAMILIES)
+PARTS = sorted({*HEALTHY, *FAULT_FAMILIES})
 
 
 @pytest.mark.parametrize("name", HEALTHY)
@@ -49,6 +39,21 @@ def test_healthy_families_pass_without_a_warning(name: str) -> None:
     for seed in range(8):
         judged = judge(name, seed)
         assert judged.kind == "right", (seed, judged.text, judged.one.lines())
+
+
+@settings(max_examples=500, deadline=None, derandomize=True)
+@given(name=st.sampled_from(HEALTHY), seed=st.integers(1 << 8, 1 << 31))
+def test_any_healthy_conversation(name: str, seed: int) -> None:
+    judged = judge(name, seed)
+    assert judged.kind == "right", (judged.text, judged.one.lines())
+
+
+@pytest.mark.long
+@settings(max_examples=10_000, deadline=None)
+@given(name=st.sampled_from(HEALTHY), seed=st.integers(1 << 31, 1 << 40))
+def test_ten_thousand_healthy_conversations(name: str, seed: int) -> None:
+    judged = judge(name, seed)
+    assert judged.kind == "right", (judged.text, judged.one.lines())
 
 
 @pytest.mark.parametrize("name", HEALTHY)
@@ -108,7 +113,7 @@ def test_faults_at_length(name: str) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", sorted(set(PARTS) - ACCUSED_IN_PART))
+@pytest.mark.parametrize("name", PARTS)
 def test_parts_at_length(name: str) -> None:
     for seed in range(2, 22):
         for one, wrong in partial(name, seed):
