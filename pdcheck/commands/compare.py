@@ -5,10 +5,17 @@ Why it is: a good unit beside a bad one, before beside after: where the two capt
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import click
 
 from pdcheck.commands.terminal import EXIT_FAIL, EXIT_INCONCLUSIVE, EXIT_PASS, painter, width
 from pdcheck.errors import InputError
+
+if TYPE_CHECKING:
+    from pdcheck.comparison import Comparison
+    from pdcheck.report.model import Report
 
 
 @click.command()
@@ -22,10 +29,11 @@ from pdcheck.errors import InputError
 @click.option("--current", metavar="NAME", help="Which column is the current.")
 @click.option("--rate", type=float, metavar="HZ", help="Samples a second, for files that hold samples without times.")
 @click.option("--quiet", is_flag=True, help="One line.")
+@click.option("--html", "page", metavar="OUT", help="Both conversations side by side, as a page as well.")
 @click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")
 def compare(
     good: str, bad: str, as_json: bool, moves: bool, cc: str | None, cc2: str | None, vbus: str | None,
-    current: str | None, rate: float | None, quiet: bool, no_color: bool,
+    current: str | None, rate: float | None, quiet: bool, page: str | None, no_color: bool,
 ) -> None:
     """Show where two captures part: a good unit and a bad one, or after a repair and before it.
 
@@ -38,8 +46,12 @@ def compare(
 
     if good == bad == "-":
         raise InputError("both captures are to come from standard input", "name a file for one of them")
+    target = _target(page, (good, bad))
     columns = {"cc1": cc, "cc2": cc2, "vbus": vbus, "current": current}
-    found = compare_judged(judge(good, columns, rate), judge(bad, columns, rate))
+    left, right = judge(good, columns, rate), judge(bad, columns, rate)
+    found = compare_judged(left, right)
+    if target is not None:
+        _write(left, right, found, target)
     if as_json:
         from pdcheck.report.comparison_json import comparison_json, dumps
 
@@ -52,3 +64,22 @@ def compare(
             found, width=width(), moves=moves, paint=painter(no_color) or plain,
         ), nl=False)
     raise SystemExit({Alike.ALIKE: EXIT_PASS, Alike.PART: EXIT_FAIL}.get(found.outcome, EXIT_INCONCLUSIVE))
+
+
+def _target(page: str | None, captures: tuple[str, str]) -> Path | None:
+    if page is None:
+        return None
+    from pdcheck.commands.page_file import targets
+
+    return targets(page, captures, together=True)[0]
+
+
+def _write(left: Report, right: Report, found: Comparison, target: Path) -> None:
+    from pdcheck.commands.page_file import write_text
+    from pdcheck.report.page import comparison_html
+
+    first = found.first
+    moments = (first.good_s, first.bad_s) if first is not None else (None, None)
+    write_text(
+        comparison_html(left, right, names=("good", "bad"), summary=found.summary, parting_s=moments), target,
+    )

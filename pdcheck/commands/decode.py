@@ -37,19 +37,22 @@ if TYPE_CHECKING:
 )
 @click.option("--shop", metavar="NAME", help="The workshop's name, for the page.")
 @click.option("--done", metavar="TEXT", help="What was done, in your words, for the customer's page.")
+@click.option("--case", type=int, metavar="NUMBER", help="The case in the casebook that says what was done.")
 @click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")
 def decode(
     files: tuple[str, ...], as_json: bool, messages: bool, cc: str | None, cc2: str | None, vbus: str | None,
     current: str | None, rate: float | None, pair: str | None, quiet: bool, page: str | None, audience: str | None,
-    shop: str | None, done: str | None, no_color: bool,
+    shop: str | None, done: str | None, case: int | None, no_color: bool,
 ) -> None:
     """Read a capture, decode it, check it, print the negotiation report.
 
     FILE is a CSV or VCD export of the CC line (.gz too); - reads standard input. Exit status: 0 pass, 1 fail,
     2 a file could not be used, 3 the capture cannot tell.
     """
-    if page is None and (audience or shop or done):
-        raise InputError("--for, --shop and --done are about the page", "add --html OUT, or leave them out")
+    if page is None and (audience or shop or done or case is not None):
+        raise InputError("--for, --shop, --done and --case are about the page", "add --html OUT, or leave them out")
+    if case is not None:
+        done = done or _done_in(case)
     if pair is not None and len(files) != 2:
         raise InputError(f"--pair takes two files, not {len(files)}", "name the capture of each way of the plug")
     pages = _pages(page, files)
@@ -96,6 +99,14 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
 
     roles = {Role(role): name for role, name in columns.items() if name is not None}
     return check(decode_capture(open_capture(path, roles=roles, rate_hz=rate)))
+
+
+def _done_in(case: int) -> str | None:
+    """What the casebook says was done in a case."""
+    from pdcheck.casebook import Casebook, casebook_path
+
+    with Casebook.open(casebook_path(), write=False) as book:
+        return book.get(case).done or None
 
 
 def _pages(page: str | None, files: tuple[str, ...]) -> list[Path]:

@@ -24,8 +24,8 @@ _STDIN = "-"
 _OTHER_NAME = "give another name after --html"
 
 
-def targets(out: str, captures: Sequence[str]) -> list[Path]:
-    """The file for each capture's page.
+def targets(out: str, captures: Sequence[str], *, together: bool = False) -> list[Path]:
+    """The file for each capture's page, or for the one page of all (``together``).
 
     :param out: a file, or a folder (it exists, or ends in a slash and is made).
     :raises InputError: a folder is needed and this is none, or it cannot be used.
@@ -39,7 +39,7 @@ def targets(out: str, captures: Sequence[str]) -> list[Path]:
             path.mkdir(parents=True, exist_ok=True)
         folder = path.is_dir()
         if not folder:
-            if len(captures) > 1:
+            if len(captures) > 1 and not together:
                 raise InputError(
                     f"several captures make several pages, and {out} is no folder", "give a folder after --html"
                 )
@@ -47,6 +47,14 @@ def targets(out: str, captures: Sequence[str]) -> list[Path]:
         return [_free_of_captures(path / name, captures) for name in _names(captures)]
     except (OSError, ValueError) as error:
         raise _unwritable(out, error) from None
+
+
+def beside(capture: Path) -> Path:
+    """Where the page beside a capture lies.
+
+    :raises InputError: something that is no page lies there.
+    """
+    return _free_of_captures(capture.with_name(f"{capture.name}.html"), [str(capture)])
 
 
 def _names(captures: Sequence[str]) -> list[str]:
@@ -96,6 +104,14 @@ def write_page(
 
     name = "standard input" if report.path == _STDIN else Path(report.path).name
     text = page_html(report, checksum=digest, file_name=name, shop=shop, audience=audience, done=done)
+    write_text(text, target)
+
+
+def write_text(text: str, target: Path) -> None:
+    """Write a page's text, whole or not at all.
+
+    :raises InputError: it cannot be written.
+    """
     # A file name may hold what is no Unicode (a lone surrogate); the page shows it as such.
     data = text.encode("utf-8", "replace")
     try:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,7 +22,10 @@ from pdcheck.commands.terminal import (
     width,
     worst_of,
 )
-from pdcheck.errors import InputError
+from pdcheck.errors import InputError, PdcheckError
+
+if TYPE_CHECKING:
+    from pdcheck.report.model import Report
 
 _STATUS = {
     "unusable": EXIT_UNUSABLE, "fail": EXIT_FAIL, "inconclusive": EXIT_INCONCLUSIVE, "pass": EXIT_PASS,
@@ -35,7 +39,8 @@ _STATUS = {
 @click.option("--settle", type=click.FloatRange(0.05, 3600), default=1.5, metavar="SECONDS",
               help="How long a file must not have changed to be finished (1.5).")
 @click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
-def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool) -> None:
+@click.option("--html", "pages", is_flag=True, help="Keep a page beside each capture: its name and .html.")
+def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool, pages: bool) -> None:
     """Judge each capture that lands in FOLDER, one line each.
 
     A file counts as finished when it has not changed for a while and no program is known to have it open for writing.
@@ -64,13 +69,14 @@ def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool
         else:
             say(line_of(one, moment.strftime("%H:%M:%S") if timed else "", width()))
 
+    keep = _keep_page if pages else None
     try:
         present = look(place, recursive=recursive)
     except (FolderGone, ValueError) as error:
         raise InputError(f"{folder}: cannot be watched ({error})", "name a folder, e.g. pdcheck watch .") from None
     try:
         if once:
-            for one in all_in(place, recursive=recursive):
+            for one in all_in(place, recursive=recursive, on_report=keep):
                 show(one, timed=False)
                 judged.append(one)
             complain(counted(judged))
@@ -78,7 +84,7 @@ def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool
         there = f"; {len(present)} already there, not judged (--once does that)" if present else ""
         complain(f"watching {printable(folder)}{there}; Ctrl-C ends it")
         for one in patrol(
-            place, present, recursive=recursive, settle_s=settle,
+            place, present, recursive=recursive, settle_s=settle, on_report=keep,
             on_waiting=lambda name: complain(f"{printable(name)}: a program still has it open for writing; waiting"),
         ):
             judged.append(one)
@@ -89,3 +95,13 @@ def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool
     except KeyboardInterrupt:
         complain(f"stopped; {counted(judged)}")
         raise SystemExit(EXIT_STOPPED) from None
+
+
+def _keep_page(path: Path, report: Report) -> None:
+    """Write the page beside a capture; a page that cannot be written is one line, and the verdict stands."""
+    from pdcheck.commands.page_file import beside, checksum, write_page
+
+    try:
+        write_page(report, beside(path), shop=None, audience="technician", done=None, digest=checksum(str(path)))
+    except PdcheckError as error:
+        complain(error.one_line())

@@ -9,10 +9,9 @@ import json
 import re
 import time
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -23,6 +22,7 @@ from pdcheck.report import page as page_package
 from pdcheck.report.as_text import report_text
 from pdcheck.report.page import comparison_html, page_html
 from pdcheck.report.page.talk import ROWS_SHOWN, Gap, Kind, shown, talk_of
+from pdcheck.triage import Block, Evidence, Source, triage
 from pdcheck.verdict import Outcome
 from tests.line.analog import Scope, scope_line
 from tests.line.waves import capture as capture_of
@@ -147,22 +147,21 @@ def test_hostile_words_stay_words() -> None:
             assert "<" not in markup.island and "alert(1)" in markup.island
 
 
-@dataclass(frozen=True)
-class Block:
-    block: str
-    state: str
-    evidence: Any
+def test_blocks_are_shown_with_what_was_seen_of_them() -> None:
+    text = Markup(page_html(demo(BAD))).text
+    assert "Which parts are cleared" in text
+    assert "negotiating chip, the chip's supply and bus suspect" in text
+    assert "Splits what is left" in text
 
 
-def test_blocks_are_shown_where_a_report_has_them() -> None:
-    report = replace(demo(BAD))
-    assert "Which parts are cleared" not in page_html(report)
-    contact = Block("CC contact", "cleared", ("offer acknowledged 4 times",))
-    blocks = (contact, Block("<b>chip", "suspect", "no Request"))
-    object.__setattr__(report, "blocks", blocks)
-    text = Markup(page_html(report)).text
-    assert "CC contact cleared offer acknowledged 4 times" in text
-    assert "<b>chip suspect no Request" in text
+def test_evidence_on_a_block_stays_text() -> None:
+    seen = Evidence(Source.METER, "<b>0.41 V", clears=frozenset({Block.PORT}))
+    page = page_html(replace(demo(BAD), blocks=triage((seen,))))
+    assert "<b>0.41 V" not in page and "&lt;b&gt;0.41 V" in page
+
+
+def test_no_blocks_are_shown_where_nothing_was_seen_of_any() -> None:
+    assert "Which parts are cleared" not in page_html(replace(demo(BAD), blocks=triage(())))
 
 
 @pytest.mark.parametrize("name", DEMOS)

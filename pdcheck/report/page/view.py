@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import Enum
 from functools import partial
 from typing import Any
 
@@ -28,6 +27,7 @@ from pdcheck.report.as_text import (
     signal_words,
     whose,
 )
+from pdcheck.report.blocks_text import blocks_sentence
 from pdcheck.report.model import Report
 from pdcheck.report.page.fields import PartWords, message_parts
 from pdcheck.report.page.island import island
@@ -40,6 +40,7 @@ from pdcheck.report.page.wave import wave_of, wave_picture
 from pdcheck.report.page.words import LANES, PARTY_WORDS, packet_name
 from pdcheck.rules import Effect, Finding, Severity
 from pdcheck.rules.words import span
+from pdcheck.triage import BlockState
 from pdcheck.verdict import Outcome, StepState
 
 _MARKS = {Outcome.PASS: "yes", Outcome.FAIL: "no", Outcome.INCONCLUSIVE: "unknown"}
@@ -93,6 +94,9 @@ class FindingView:
     leading: bool
 
 
+_BLOCK_ORDER = [state.value for state in BlockState]
+
+
 def technician(report: Report, checksum: str | None, file_name: str | None, shop: str | None) -> dict[str, Any]:
     """Everything that the technician's template shows."""
     talk = talk_of(report)
@@ -122,6 +126,7 @@ def technician(report: Report, checksum: str | None, file_name: str | None, shop
         "signal": signal_words(report),
         "notes": report.reading.notes,
         "blocks": tuple(_blocks(report)),
+        "splits": report.blocks.next[0].text if report.blocks.next else "",
         "island": island(report, talk, every, line, with_rows=large),
     }
 
@@ -134,6 +139,7 @@ def top(report: Report) -> dict[str, Any]:
         "headline": headline(verdict),
         "summary": verdict.summary,
         "caveat": caveat(verdict),
+        "cleared": blocks_sentence(report.blocks),
         "whose": whose(verdict) if verdict.outcome is not Outcome.PASS else None,
         "first": verdict.next[0] if verdict.next and verdict.outcome is not Outcome.PASS else None,
         "ladder": tuple(_ladder(report)),
@@ -285,12 +291,13 @@ def _weight(finding: Finding) -> str:
 
 
 def _blocks(report: Report) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-    """Which parts are cleared or suspect, where the report says so."""
-    for one in getattr(report, "blocks", None) or ():
-        evidence = one.evidence
-        said = (evidence,) if isinstance(evidence, str) else tuple(evidence or ())
-        yield _plain(one.block), _plain(one.state), tuple(_plain(words) for words in said)
-
-
-def _plain(value: object) -> str:
-    return str(value.value) if isinstance(value, Enum) else str(value)
+    """Which blocks are cleared, suspect, disputed or untouched, and why, those together of which the same was seen;
+    nothing where nothing was seen of any."""
+    if len(report.blocks.of(BlockState.UNTOUCHED)) == len(report.blocks.blocks):
+        return
+    groups: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+    for one in report.blocks.blocks:
+        said = tuple(evidence.text for evidence in one.evidence)
+        groups.setdefault((one.state.value, said), []).append(one.block.words)
+    for (state, said), names in sorted(groups.items(), key=lambda group: _BLOCK_ORDER.index(group[0][0])):
+        yield ", ".join(names), state, said
