@@ -9,6 +9,7 @@ import re
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
 _PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?", re.ASCII)
+_PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1,
@@ -62,6 +63,15 @@ def whole_and_part(cell: str) -> tuple[int, float]:
     whole = int(digits or 0)
     part = float("0." + decimals) if decimals else 0.0
     return (-whole, -part) if sign == "-" else (whole, part)
+
+
+def plain_parts(cell: str) -> tuple[int, float] | None:
+    """As :func:`whole_and_part`, for what most cells hold: digits, a point, digits. None for anything else."""
+    found = _PLAIN.fullmatch(cell)
+    if found is None:
+        return None
+    whole, decimals = found.groups()
+    return int(whole), float("0." + decimals) if decimals else 0.0
 
 
 def quantum(cell: str) -> float:

@@ -12,20 +12,22 @@ holds no letters there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import is_number, level, quantum, whole_and_part
-from pdcheck.capture.csv_digits import exponent_decimals, fixed_decimals
+from pdcheck.capture.csv_cells import level
+from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_layout import Layout
-from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_of
+from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 128
 NOT_A_LEVEL = 255
 _MINUS, _PLUS = 0x2D, 0x2B
+_MOST_KNOWN = 4096
 Bytes = NDArray[np.uint8]
 
 
@@ -52,6 +54,8 @@ class FixedReader:
         self._windows: list[_Window] = []
         self._fixed: IntArray = np.empty(0, np.intp)
         self._room = np.empty(0, np.uint64)
+        self._flags = np.empty(0, bool)
+        self._known: dict[bytes, Bytes] = {}
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on.
@@ -70,42 +74,45 @@ class FixedReader:
             count = int(np.argmin(line_ends == 10))
         template = self._template
         assert template is not None
-        table = as_strided(data[start:], (count, width), (width, 1))
+        table = data[start : start + count * width].reshape(count, width)
         changed = self._changed(data, start, count, width)
-        everything = len(changed) * 2 > count
-        if everything:
+        if len(changed) * 2 > count:
             changed = np.arange(count)
-        rows = table if everything else table[changed]
-        good = (rows[:, self._fixed] == self._pattern).all(axis=1)
-        levels = np.empty((len(template.levels), len(changed)), np.uint8)
-        for lane, span in enumerate(template.levels):
-            levels[lane] = _levels(rows, span)
-        if len(levels):
-            good &= levels.max(axis=0) != NOT_A_LEVEL
-        if not good.all():
-            bad = int(np.argmin(good))
-            count = int(changed[bad])
-            changed, levels, rows = changed[:bad], levels[:, :bad], rows[:bad]
+        levels = self._levels_at(table, changed)
+        if levels.shape[1] < len(changed):
+            count = int(changed[levels.shape[1]])
+            changed, table = changed[: levels.shape[1]], table[:count]
             if count < LEAST_ROWS:
                 return None
-        table = table[:count]
-        numbers: list[FloatArray] = []
+        numbers: list[ReadValues] = []
         for span in template.numbers:
-            values = _numbers(table, span)
+            values = FixedNumbers(table, span, (table[0], table[0])).checked(0, count)
             if values is None:
                 return None
-            numbers.append(values)
-        times = _Times(table, template.time, place)
-        if template.time is not None and not self._in_order(times, table, changed, place):
-            return None
-        block = RowBlock(count, count, changed, levels, tuple(numbers), times, times.quanta)
+            numbers.append(ReadValues(values))
+        times = FixedTimes(table, template.time, place)
+        spots, last_time, finest = NO_ROWS, 0.0, 0.0
+        if template.time is not None:
+            suspects: IntArray | None = NO_ROWS
+            if template.numbers and template.time.exponent >= 0:
+                suspects = np.arange(1, count)  # any of them may be asked for, and none is known to be a number
+            elif len(changed) < count:
+                suspects = self._suspects(table, template.time)
+            if suspects is None or not times.in_order(changed, suspects, place):
+                return None
+            spots, last_time, finest = spread(count), times.last_time, times.quantum
+        block = RowBlock(
+            count, count, changed, levels, tuple(numbers), times, times.quanta, spots, finest, last_time
+        )
         return block, start + count * width
 
     def _fits(self, row: bytes) -> bool:
         """Whether there is a template for this row, made anew where need be."""
         old = self._template
         if old is not None and len(row) == old.width:
-            return True
+            sign = slice(0, 0) if old.time is None else slice(old.time.start, old.time.start + 1)
+            if (row[sign] == b"-") == (old.row[sign] == b"-"):
+                return True
         new = template_of(row, self._layout)
         if new is None:
             return False
@@ -113,20 +120,45 @@ class FixedReader:
         self._fixed = np.array(new.fixed_places(), np.intp)
         self._pattern = np.frombuffer(row, np.uint8)[self._fixed]
         self._windows = _windows(new)
+        self._known.clear()
         return True
+
+    def _levels_at(self, table: Bytes, changed: IntArray) -> Bytes:
+        """The levels of these rows, a row a level cell; fewer columns than asked where a row is not of the shape."""
+        template = self._template
+        assert template is not None
+        key = b""
+        if len(changed) == 1:
+            row = table[0].tobytes()
+            key = row if template.time is None else row[: template.time.start] + row[template.time.end :]
+            known = self._known.get(key)
+            if known is not None:
+                return known
+        rows = table if len(changed) == len(table) else table[changed]
+        good = (rows[:, self._fixed] == self._pattern).all(axis=1)
+        levels = np.empty((len(template.levels), len(changed)), np.uint8)
+        for lane, span in enumerate(template.levels):
+            levels[lane] = _levels(rows, span)
+        if len(levels):
+            good &= levels.max(axis=0) != NOT_A_LEVEL
+        if not good.all():
+            return levels[:, : int(np.argmin(good))]
+        if key and len(self._known) < _MOST_KNOWN:
+            self._known[key] = levels
+        return levels
 
     def _changed(self, data: Bytes, start: int, count: int, width: int) -> IntArray:
         """The rows whose separators or levels differ from the row before; the first always."""
         differs: NDArray[np.bool_] | None = None
         if len(self._room) < count:
-            self._room = np.empty(count, np.uint64)
+            self._room, self._flags = np.empty(count, np.uint64), np.empty(count, bool)
         for window in self._windows:
             words = self._room.view(window.dtype)[:count]
             strided = np.ndarray((count,), window.dtype, data, start + window.start, (width,))
             np.copyto(words, strided)
             if not window.whole:
                 words &= window.dtype.type(window.mask)
-            if bool((words == words[0]).all()):
+            if bool(np.equal(words, words[0], out=self._flags[:count]).all()):
                 continue
             new = words[1:] != words[:-1]
             differs = new if differs is None else np.logical_or(differs, new, out=differs)
@@ -134,68 +166,51 @@ class FixedReader:
             return np.zeros(1, np.intp)
         return np.concatenate([np.zeros(1, np.intp), np.flatnonzero(differs) + 1])
 
-    def _in_order(self, times: _Times, table: Bytes, changed: IntArray, place: Place) -> bool:
-        """Whether the times never go back."""
-        count = len(table)
-        rows = changed
-        span = times.span
-        assert span is not None
-        if len(changed) < count:
-            suspects = _suspects(table, span, self._room)
-            if suspects is None:
-                return False
-            if len(suspects):
-                asked = np.zeros(count, bool)
-                asked[changed] = asked[suspects] = asked[suspects - 1] = asked[-1] = True
-                rows = np.flatnonzero(asked)
-            else:
-                rows = np.append(changed, count - 1)
-        found = times(rows)
-        if times.broken or (place.rows and found[0] < place.last_time):
-            return False
-        return bool((found[1:] >= found[:-1]).all())
+    def _suspects(self, table: Bytes, span: Span) -> IntArray | None:
+        """The rows whose times must be read to be trusted; None where some are no plain numbers.
 
-
-def _suspects(table: Bytes, span: Span, room: NDArray[np.uint64]) -> IntArray | None:
-    """The rows whose times must be read to be trusted; None where some are no plain numbers.
-
-    All others have the characters of the row above but for the last eight, and sort after it by these.
-    """
-    count, width = table.shape
-    if span.exponent >= 0:
-        return np.empty(0, np.intp)
-    start = max(span.start, span.end - 8)
-    if start + 8 > width:
-        return np.arange(1, count)
-    words = room[:count]
-    np.copyto(words, np.ndarray((count,), ">u8", table, start, (width,)))
-    mask, expected = _digit_pattern(table[0], start, span)
-    if (words & np.uint64(mask) != np.uint64(expected)).any():
-        return None
-    order = words[1:] < words[:-1] if table[0, span.start] != _MINUS else words[1:] > words[:-1]
-    found = [np.flatnonzero(order) + 1]
-    while start > span.start:
-        start = max(span.start, start - 8)
+        All others have the characters of the row above but for the last eight, and sort after it by these.
+        """
+        count, width = table.shape
+        if span.exponent >= 0:
+            return NO_ROWS
+        start = max(span.start, span.end - 8)
+        if start + 8 > width:
+            return np.arange(1, count)
+        words, flags = self._room[:count], self._flags[:count]
         np.copyto(words, np.ndarray((count,), ">u8", table, start, (width,)))
-        keep = min(8, span.end - 8 - start)
-        if keep < 8:
-            words >>= np.uint64(8 * (8 - keep))
-        if not (words == words[0]).all():
-            found.append(np.flatnonzero(words[1:] != words[:-1]) + 1)
-    return np.concatenate(found)
+        assert self._template is not None
+        mask, expected = _digit_pattern(self._template.row, start, span)
+        order = (words[1:], words[:-1]) if self._template.row[span.start] != _MINUS else (words[:-1], words[1:])
+        found = []
+        if np.less(*order, out=flags[1:]).any():
+            found.append(np.flatnonzero(flags[1:]) + 1)
+        words &= mask
+        if np.not_equal(words, expected, out=flags).any():
+            return None
+        while start > span.start:
+            start = max(span.start, start - 8)
+            np.copyto(words, np.ndarray((count,), ">u8", table, start, (width,)))
+            keep = min(8, span.end - 8 - start)
+            if keep < 8:
+                words >>= np.uint64(8 * (8 - keep))
+            if np.not_equal(words, words[0], out=flags).any():
+                found.append(np.flatnonzero(words[1:] != words[:-1]) + 1)
+        return np.concatenate(found) if found else NO_ROWS
 
 
-def _digit_pattern(row: Bytes, start: int, span: Span) -> tuple[int, int]:
+@lru_cache(maxsize=64)
+def _digit_pattern(row: bytes, start: int, span: Span) -> tuple[np.uint64, np.uint64]:
     """For the eight bytes at ``start`` as one big-endian word: which bits are alike in all times, and what they are."""
     mask = expected = 0
     for at in range(start, start + 8):
-        byte = int(row[at])
+        byte = row[at]
         bits = 0xFF if at == span.start + span.point or (at == span.start and byte in (_MINUS, _PLUS)) else 0xF0
         if at >= span.end:
             bits = 0
         mask = mask << 8 | bits
         expected = expected << 8 | byte & bits
-    return mask, expected
+    return np.uint64(mask), np.uint64(expected)
 
 
 def _windows(template: Template) -> list[_Window]:
@@ -238,61 +253,3 @@ def _levels(rows: Bytes, span: Span) -> Bytes:
             said = known[cell] = NOT_A_LEVEL if found is None else found
         out[row] = said
     return out
-
-
-def _numbers(table: Bytes, span: Span) -> FloatArray | None:
-    """The numbers of a column; None where one is of another shape."""
-    cells = table[:, span.start : span.end]
-    if span.exponent >= 0:
-        return exponent_decimals(cells, span.point, span.exponent)
-    parts = fixed_decimals(cells, span.point)
-    if parts is None:
-        return None
-    return parts[0] + parts[1]
-
-
-class _Times:
-    """Times of rows, parsed when asked for."""
-
-    def __init__(self, table: Bytes, span: Span | None, place: Place) -> None:
-        self._table = table
-        self.span = span
-        assert place.origin is not None or span is None
-        self._origin = place.origin or (0, 0.0)
-        self.broken = False
-        self._asked: IntArray | None = None
-        self._answer: FloatArray = np.empty(0)
-
-    def quanta(self, rows: IntArray) -> FloatArray:
-        """The weights of the last digits of the times; of exponents the largest, for they are much alike."""
-        span = self.span
-        assert span is not None
-        ends = (self._table[row, span.start : span.end].tobytes().decode("latin-1") for row in (0, -1))
-        return np.full(len(rows), max(map(quantum, ends)))
-
-    def __call__(self, rows: IntArray) -> FloatArray:
-        if rows is not self._asked:  # whoever checked the order and whoever wants the times often ask for the same
-            self._answer = self._read(rows)
-            self._asked = rows
-        return self._answer
-
-    def _read(self, rows: IntArray) -> FloatArray:
-        span = self.span
-        assert span is not None
-        cells = self._table[:, span.start : span.end]
-        if len(rows) < len(cells):  # as many can only be all: nobody asks for a row twice
-            cells = cells[rows]
-        whole0, part0 = self._origin
-        if span.exponent < 0 and len(rows) > 4:
-            parts = fixed_decimals(cells, span.point)
-            if parts is not None:
-                return (parts[0] - whole0) + (parts[1] - part0)
-        out = np.empty(len(cells))
-        for row, cell in enumerate(cells):
-            text = cell.tobytes().decode("latin-1")
-            if not is_number(text):
-                self.broken = True
-                return np.zeros(len(cells))
-            whole, part = whole_and_part(text)
-            out[row] = (whole - whole0) + (part - part0)
-        return out

@@ -27,8 +27,8 @@ from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, Named, give_roles, re
 from pdcheck.errors import CaptureError
 
 MOST_COLUMNS = 1024
-_VOTING_LINES = 60
-_KIND_LINES = 400
+_VOTING_LINES = 30
+_KIND_LINES = 200
 
 
 class Kind(Enum):
@@ -85,19 +85,19 @@ class Layout:
 
 
 def find_layout(
-    lines: Sequence[str], *, complete: bool, path: str, roles: Mapping[Role, str], rate_hz: float | None
+    lines: Sequence[str], *, path: str, roles: Mapping[Role, str], rate_hz: float | None
 ) -> Layout | None:
     """The layout, from the first lines of a file.
 
     :param lines: the first lines, without line ends.
-    :param complete: they are the whole file.
     :returns: None where no row of data is among them yet.
     :raises CaptureError: the columns cannot be used.
     """
     voters = [line for line in (*lines[:_VOTING_LINES], *lines[_VOTING_LINES:][-_VOTING_LINES:]) if line.strip()]
     voters = [line for line in voters if strip_comment(line) is None]
-    delimiter = max(DELIMITERS, key=lambda candidate: _votes(voters, candidate))
-    if _votes(voters, delimiter) == 0:
+    votes = {candidate: _votes(voters, candidate) for candidate in DELIMITERS}
+    delimiter = max(votes, key=lambda candidate: votes[candidate])
+    if votes[delimiter] == 0:
         delimiter = ""
         if not any(_is_value(split_row(line, "")[0]) for line in voters):
             return None
@@ -124,6 +124,8 @@ def _votes(lines: Sequence[str], delimiter: str) -> float:
     """How well the lines split into values: full votes for lines of nothing else."""
     total = 0.0
     for line in lines:
+        if delimiter not in line and delimiter != " ":
+            continue
         cells = split_row(line, delimiter)
         while cells and not cells[-1]:
             cells.pop()
@@ -316,26 +318,32 @@ def _with_unit(named: Named, unit: str) -> Named:
 
 def _kind(cells: Sequence[str], named: Named) -> Kind:
     """What the cells are, by majority: one broken cell must not hide a column."""
-    full = [cell for cell in cells if cell]
-    need = (len(full) + 1) // 2
-    levels = sum(level(cell) is not None for cell in full)
-    numbers = sum(map(is_number, full))
-    if not full:
+    if named.is_time:
+        return Kind.NUMBER
+    counts = Counter(cell for cell in cells if cell)
+    total = counts.total()
+    if not total:
         return Kind.IGNORED
+    need = (total + 1) // 2
+    levels = sum(count for cell, count in counts.items() if level(cell) is not None)
+    if levels == total and named.unit not in ("V", "A"):
+        return Kind.LEVEL
+    numbers = sum(count for cell, count in counts.items() if is_number(cell))
     if named.unit in ("V", "A") and numbers >= need:
         return Kind.NUMBER
-    plain_numbers = numbers - sum(len(cell) > 1 and not cell.strip("01") for cell in full)
-    buses = sum(bus_value(cell) is not None for cell in full)
-    widths = {len(cell) for cell in full if bus_value(cell) is not None}
-    if levels == len(full):
+    if levels == total:
         return Kind.LEVEL
-    if buses == len(full) and len(widths) == 1 and plain_numbers < len(full):
+    as_bus = [cell for cell in counts if bus_value(cell) is not None]
+    buses = sum(counts[cell] for cell in as_bus)
+    one_width = len({len(cell) for cell in as_bus}) == 1
+    ones_and_zeros = sum(count for cell, count in counts.items() if len(cell) > 1 and not cell.strip("01"))
+    if buses == total and one_width and numbers - ones_and_zeros < total:
         return Kind.BUS
-    if levels >= max(need, numbers - len(full) // 20):
+    if levels >= max(need, numbers - total // 20):
         return Kind.LEVEL
     if numbers >= need:
         return Kind.NUMBER
-    return Kind.BUS if buses >= need and len(widths) == 1 else Kind.IGNORED
+    return Kind.BUS if buses >= need and one_width else Kind.IGNORED
 
 
 def _column(name: str, role: Role, named: Named, kind: Kind, cells: Sequence[str]) -> Column:

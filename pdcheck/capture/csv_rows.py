@@ -18,18 +18,25 @@ from pdcheck.capture.csv_cells import (
     is_number,
     level,
     number,
+    plain_parts,
     quantum,
     split_row,
     strip_comment,
     whole_and_part,
 )
 from pdcheck.capture.csv_layout import Kind, Layout
+from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError
 
 IntArray = NDArray[np.intp]
 FloatArray = NDArray[np.float64]
 
+NO_ROWS: IntArray = np.empty(0, np.intp)
+LAST_ROWS = 16
+"""How many of a block's last times show how finely they are printed."""
+
 _MOST_EMPTY_LINES = 100_000
+_SPOT_CHECK = 512
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,15 +51,22 @@ class RowBlock:
     :ivar numbers: for each number column, the values of all rows.
     :ivar times: times of some rows, in the file's unit from its first row. Empty where rows are only counted.
     :ivar quanta: the weights of the last printed digits of some rows' times.
+    :ivar spots: rows spread over the block whose times cost little to ask for; the last row is among them. Empty
+        where rows are only counted, as ``finest`` and ``last_time`` are zero.
+    :ivar finest: the weight of the finest last digit among the last few times: others may have lost trailing zeros.
+    :ivar last_time: the last row's time.
     """
 
     rows: int
     lines: int
     changed: IntArray
     levels: NDArray[np.uint8]
-    numbers: tuple[FloatArray, ...]
+    numbers: tuple[Values, ...]
     times: Callable[[IntArray], FloatArray]
     quanta: Callable[[IntArray], FloatArray]
+    spots: IntArray
+    finest: float
+    last_time: float
 
 
 @dataclass
@@ -72,6 +86,13 @@ class Place:
     last_time: float = 0.0
     last_levels: NDArray[np.uint8] | None = None
     empty_lines: int = 0
+
+
+def spread(rows: int) -> IntArray:
+    """All rows of a small block, every 512th of a larger one and its last."""
+    if rows <= 4 * _SPOT_CHECK:
+        return np.arange(rows)
+    return np.append(np.arange(0, rows - 1, _SPOT_CHECK), rows - 1)
 
 
 class NotALevel(Exception):
@@ -144,8 +165,11 @@ class CarefulReader:
                 raise self._wrong_count(len(cells), at)
             if wanted is not None:
                 time_cell = cells[wanted]
-                self._check_number(time_cell, wanted, at)
-                whole, part = whole_and_part(time_cell)
+                parts = plain_parts(time_cell)
+                if parts is None:
+                    self._check_number(time_cell, wanted, at)
+                    parts = whole_and_part(time_cell)
+                whole, part = parts
                 if origin is None:
                     origin = (whole, part)
                 now = (whole - origin[0]) + (part - origin[1])
@@ -163,19 +187,23 @@ class CarefulReader:
         rows = len(levels)
         place.origin = origin
         kept = np.array(times)
+        finest = min(map(quantum, time_cells[-LAST_ROWS:]), default=0.0)
         return RowBlock(
             rows=rows,
             lines=len(lines),
             changed=np.arange(rows),
             levels=np.array(levels, np.uint8).reshape(rows, len(self._lanes)).T,
-            numbers=tuple(np.array(column) for column in values),
+            numbers=tuple(ReadValues(np.array(column)) for column in values),
             times=lambda which: kept[which],
             quanta=lambda which: np.array([quantum(time_cells[row]) for row in which.tolist()]),
+            spots=np.arange(rows) if times else np.empty(0, np.intp),
+            finest=finest,
+            last_time=times[-1] if times else 0.0,
         )
 
     def _cells(self, line: str, place: Place, at: int) -> list[str] | None:
         """The cells of a row; None for a line that is none."""
-        if not line.strip("\r\t \x1a,;\f") or strip_comment(line) is not None:
+        if not line[:1].isdigit() and (not line.strip("\r\t \x1a,;\f") or strip_comment(line) is not None):
             place.empty_lines += 1
             if place.empty_lines > _MOST_EMPTY_LINES:
                 raise CaptureError(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
-from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_of
 from pdcheck.capture.csv_words import (
     MOST_WIDE,
@@ -31,6 +31,7 @@ from pdcheck.capture.csv_words import (
     numbers,
     rising,
 )
+from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
 STRETCH = 1 << 18
@@ -44,15 +45,22 @@ class VaryingReader:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
+        self._last: Template | None = None
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
         end = room.rfind(b"\n", start, min(end, start + STRETCH)) + 1
         if end <= start:
             return None
-        template = self._template(room, start, end)
-        if template is None:
-            return None
+        if self._last is not None:
+            found = self._with(self._last, data, start, end, place)
+            if found is not None:
+                return found
+        self._last = self._template(room, start, end)
+        return None if self._last is None else self._with(self._last, data, start, end, place)
+
+    def _with(self, template: Template, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
+        """Read rows of this shape."""
         columns = _Columns.find(template, self._layout, data, start, end)
         if columns is None or len(columns.line_ends) < LEAST_ROWS:
             return None
@@ -73,13 +81,6 @@ class VaryingReader:
 def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock, int] | None:
     """What the columns hold, down to the first row that is not as it should be."""
     good = columns.good
-    shape: Shape | None = None
-    if template.time is not None:
-        shape = Shape.of(template.row[template.time.start : template.time.end])
-        in_order = None if shape is None else rising(columns.cells[template.time], shape)
-        if in_order is None:
-            return None
-        good &= in_order
     values: list[FloatArray] = []
     for span in template.numbers:
         cell = template.row[span.start : span.end]
@@ -98,26 +99,39 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         lanes.append(said[1])
         if (said[1][said[0]] == NOT_A_LEVEL).any():
             good &= said[1] != NOT_A_LEVEL
+    changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
+    times: _Times | None = None
+    if template.time is not None:
+        shape = Shape.of(template.row[template.time.start : template.time.end])
+        if shape is None:
+            return None
+        times = _Times(columns.cells[template.time], shape, place)
+        # Where most times will be wanted they are all read, and need no other look.
+        in_order = times.read_all() if 2 * len(changed) > len(good) else rising(columns.cells[template.time], shape)
+        if in_order is None:
+            return None
+        good &= in_order
     count = len(good) if good.all() else int(np.argmin(good))
     if count < LEAST_ROWS:
         return None
-    times: _Times | None = None
-    if template.time is not None:
-        assert shape is not None
-        times = _Times(columns.cells[template.time].first(count), shape, place)
+    if times is not None:
+        times.cut(count)
         if place.rows and float(times(np.zeros(1, np.intp))[0]) < place.last_time:
             return None
-    changed = np.zeros(1, np.intp)
-    if changes:
-        changed = _union(changes, len(good))
-        changed = changed[: int(np.searchsorted(changed, count))]
+    changed = changed[: int(np.searchsorted(changed, count))]
     at_changes = np.empty((len(lanes), len(changed)), np.uint8)
     for lane, said_levels in enumerate(lanes):
         at_changes[lane] = said_levels[changed]
+    spots, finest, last_time = np.empty(0, np.intp), 0.0, 0.0
+    if times is not None:
+        spots = spread(count)
+        finest = float(times.quanta(np.arange(max(0, count - LAST_ROWS), count)).min())
+        last_time = float(times(spots[-1:])[0])
     block = RowBlock(
         rows=count, lines=count, changed=changed, levels=at_changes,
-        numbers=tuple(column[:count] for column in values),
+        numbers=tuple(ReadValues(column[:count]) for column in values),
         times=times or _no_times, quanta=times.quanta if times is not None else _no_times,
+        spots=spots, finest=finest, last_time=last_time,
     )  # fmt: skip
     return block, int(columns.line_ends[count - 1]) + 1
 
@@ -273,6 +287,25 @@ class _Times:
         self._origin = place.origin
         self._asked: IntArray | None = None
         self._answer: FloatArray = np.empty(0)
+        self._all: FloatArray | None = None
+
+    def read_all(self) -> Flags | None:
+        """Read the times of all rows; which of them are numbers and not before the one above, down to the first
+        that is not. None where they cannot be read this way."""
+        parts = decimals(self._cells, self._shape)
+        if parts is None:
+            return None
+        whole, rest, good = parts
+        whole -= self._origin[0]
+        rest -= self._origin[1]
+        rest += whole
+        self._all = rest
+        good[1:] &= rest[1:] >= rest[:-1]
+        return good
+
+    def cut(self, count: int) -> None:
+        """Forget all rows from ``count`` on."""
+        self._cells = self._cells.first(count)
 
     def quanta(self, rows: IntArray) -> FloatArray:
         """The weights of the last digits of the times."""
@@ -280,6 +313,8 @@ class _Times:
         return weights
 
     def __call__(self, rows: IntArray) -> FloatArray:
+        if self._all is not None:
+            return self._all[rows]
         if rows is not self._asked:
             self._answer = self._read(rows)
             self._asked = rows

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import level
-from pdcheck.capture.csv_digits import digits_to_integers, fixed_decimals
+from pdcheck.capture.csv_digits import digits_to_integers
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]
@@ -32,6 +32,7 @@ _ZEROS = np.uint64(0x30 * _ONES)
 _LIMIT = np.uint64(0x76 * _ONES)  # takes 10 and more over 127
 _EVERY_BYTE = np.uint64(_ONES)
 MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
+_TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(9)], np.uint64)
 _MINUS, _PLUS = 0x2D, 0x2B
 # The lowest byte with its top bit set, times this, has that byte's place plus one in its top four bits.
 _PLACES = np.uint64(sum((place + 1) << 56 >> (3 + 8 * place) for place in range(8)))
@@ -49,7 +50,7 @@ def _divisors() -> FloatArray:
 
 
 _DIVISORS = _divisors()
-_LEVEL_OF_BYTE = np.array(
+LEVEL_OF_BYTE = np.array(
     [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
 )
 
@@ -170,15 +171,64 @@ def _common_start(cells: Cells) -> bytes:
     return ends[0][:alike]
 
 
-def decimals(cells: Cells, shape: Shape) -> tuple[NDArray[np.int64], FloatArray] | None:
-    """Whole numbers and rests of cells of which :func:`rising` has said that they are of the shape."""
-    width = max(int(cells.widths.max()), shape.whole)
-    places = np.arange(width)
-    table = cells.data[cells.starts[:, None] + places]
-    table[places >= cells.widths[:, None]] = 0x30
-    if width > shape.whole:
-        table[:, shape.whole] = shape.point
-    return fixed_decimals(table, shape.whole)
+def decimals(cells: Cells, shape: Shape) -> tuple[NDArray[np.int64], FloatArray, Flags] | None:
+    """Whole numbers and rests of cells of one shape, and which cells are of it.
+
+    None where there are more than sixteen digits before the point. Digits behind the sixteenth after it are looked at
+    and count for nothing.
+    """
+    data, words = cells.data, words_of(cells.data)
+    signed = shape.first is not None
+    before = shape.whole - signed
+    if before > 16 or int(cells.widths.max()) > shape.whole + 25:
+        return None
+    good = cells.widths >= shape.whole
+    if signed:
+        good &= data.take(cells.starts, mode="clip") == shape.first
+    if before == 1:
+        digits = data.take(cells.starts + signed if signed else cells.starts, mode="clip") - np.uint8(0x30)
+        good &= digits <= 9
+        whole = digits.astype(np.int64)
+    else:
+        points = cells.starts + shape.whole
+        whole = _spelled(words[points - 8], _TOPS[min(before, 8)], good)
+        if before > 8:
+            whole += 100_000_000 * _spelled(words[points - 16], _TOPS[before - 8], good)
+    after = cells.widths - (shape.whole + 1)
+    longest = int(after.max())
+    if int(after.min()) < 0:
+        pointed = after >= 0
+        good &= ~pointed | (data.take(cells.starts + shape.whole, mode="clip") == shape.point)
+        np.maximum(after, 0, out=after)
+    else:
+        good &= data.take(cells.starts + shape.whole, mode="clip") == shape.point
+    rest = np.zeros(len(whole))
+    if longest > 0:
+        places = cells.starts + (shape.whole + 1)
+        part = _spelled(words[places], MASKS.take(after, mode="clip"), good)
+        if longest > 8:
+            part *= 100_000_000
+            part += _spelled(words[places + 8], MASKS.take(np.maximum(after - 8, 0), mode="clip"), good)
+        if longest > 16:
+            _spelled(words[places + 16], MASKS.take(np.maximum(after - 16, 0), mode="clip"), good)
+        rest = part.astype(np.float64)
+        rest /= 1e16 if longest > 8 else 1e8  # divided, not multiplied: so it is the float nearest to what is written
+    if shape.first == _MINUS:
+        np.negative(whole, out=whole)
+        np.negative(rest, out=rest)
+    return whole, rest, good
+
+
+def _spelled(words: Words, own: Words | np.uint64, good: Flags) -> NDArray[np.int64]:
+    """The numbers that the words' own bytes spell, the others being zeros; marks those that are no digits."""
+    words ^= _ZEROS
+    words &= own
+    over = words + _LIMIT
+    over |= words
+    over &= _HIGH
+    if over.any():
+        good &= over == 0
+    return digits_to_integers(words)
 
 
 def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
@@ -234,7 +284,7 @@ def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
     """
     if int(cells.widths.min()) == 1 == int(cells.widths.max()):
         letters = cells.data.take(cells.starts)
-        return _changes(letters), _LEVEL_OF_BYTE.take(letters)
+        return _changes(letters), LEVEL_OF_BYTE.take(letters)
     if int(cells.widths.max()) > 8 or int(cells.widths.min()) < 1:
         return None
     words = words_of(cells.data)[cells.starts]

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import EdgeBuilder
+from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Role
 from pdcheck.capture.names import give_roles
 from pdcheck.capture.registry import ReadOptions
@@ -20,7 +20,6 @@ from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 20
 _PIECE = 1 << 13  # a power of two
-_MOST_EDGES = 12 << 20
 _JUDGED = 1 << 16
 _NOWHERE = np.empty(0, np.intp)
 Bytes = NDArray[np.uint8]
@@ -50,23 +49,23 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
     last = bytes([idle] * size) if silent else room[:size].tobytes()
     for channel, line in enumerate(lines):
         line.initial = line.level = int.from_bytes(last, "little") >> channel & 1
-    done, found = silent // size, 0
+    done = silent // size
     finder = _Changes(size)
     while got >= size:
         data = room[: got // size * size]
         where, which = finder.find(data, last)
         if len(where):
-            found += _toggle(lines, (where + done).astype(np.float64), which)
+            _toggle(lines, (where + done).astype(np.float64), which)
         last = data[-size:].tobytes()
         done += got // size
-        if found > _MOST_EDGES:
+        if too_many(lines):
             raise CaptureError(
-                f"more than {_MOST_EDGES:,} level changes up to sample {done:,}: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to sample {done:,}: noise rather than traffic",
                 "capture only the channels that matter", path=source.path,
             )  # fmt: skip
         got = source.readinto(view) if got == BLOCK else 0
     return Capture(
-        source.path, "raw", 0.0, max(done - 1, 0) * period, period, tuple(line.line(period) for line in lines)
+        source.path, "raw", 0.0, max(done - 1, 0) * period, period, tuple(line.line(period) for line in lines if not line.given_up)
     )
 
 
@@ -137,13 +136,10 @@ class _Changes:
         return where, flips.ravel()[found]
 
 
-def _toggle(lines: list[EdgeBuilder], times: NDArray[np.float64], which: Samples) -> int:
-    """Hand the changes to the lines; how many there were."""
+def _toggle(lines: list[EdgeBuilder], times: NDArray[np.float64], which: Samples) -> None:
+    """Hand the changes to the lines."""
     seen = int(np.bitwise_or.reduce(which))
-    count = 0
     for channel, line in enumerate(lines):
         if seen >> channel & 1:
             mine = times if seen == 1 << channel else times[(which >> channel & 1).astype(bool)]
             line.toggle(mine)
-            count += len(mine)
-    return count

@@ -42,6 +42,20 @@ class Steady:
         self._quanta: FloatArray = np.empty(0)
         self.holds = True
 
+    @property
+    def step(self) -> float:
+        """The middle of the steps that are left; zero before there was a row."""
+        return (self._least + self._most) / 2 if self._most < np.inf else self._least
+
+    def follow_one(self, row: int, time: float, quantum: float) -> bool:
+        """Take one row into account, as :meth:`follow` does, and sooner."""
+        if self.holds and row > 0:
+            slack = _LAST_DIGITS * quantum + _FLOAT32 * abs(time)
+            self._least = max(self._least, (time - slack) / row)
+            self._most = min(self._most, (time + slack) / row)
+            self.holds = self._least <= self._most and self._most > 0
+        return self.holds
+
     def follow(self, rows: IntArray, times: FloatArray, quanta: FloatArray) -> bool:
         """Take some rows into account.
 

@@ -9,18 +9,18 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import EdgeBuilder, WaveBuilder
+from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Line
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.capture.vcd_header import Variable, read_header
 from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
+from pdcheck.capture.waves import ReadValues, WaveBuilder
 from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 20
 _MOST_HEADER = 8 << 20
-_MOST_EDGES = 12 << 20
 _LEVELS = {48: 0, 49: 1}
 _HELD = frozenset(b"xXzZuUwW-lLhH")
 
@@ -70,9 +70,9 @@ class _Scalar:
     def flush(self) -> None:
         """Hand the pending edges to the builders."""
         for builder, pending in zip(self.lanes, self.pending, strict=True):
-            if pending:
+            if pending and not builder.given_up:
                 builder.edges.push(np.array(pending))
-                pending.clear()
+            pending.clear()
 
 
 class _Real:
@@ -90,7 +90,7 @@ class _Real:
 
     def take(self, times: NDArray[np.float64], values: NDArray[np.float64]) -> None:
         """Take many values."""
-        rows, kept = self.wave.select(values)
+        rows, kept = self.wave.select(ReadValues(values))
         self.wave.push(times[rows], kept)
 
     def flush(self) -> None:
@@ -147,7 +147,8 @@ class _VcdFile:
             if variable.real:
                 lines.append(self._reals[variable.code].wave.line(header.tick_s))
             else:
-                lines.extend(lane.line(header.tick_s) for lane in reversed(self._scalars[variable.code].lanes))
+                lanes = reversed(self._scalars[variable.code].lanes)
+                lines.extend(lane.line(header.tick_s) for lane in lanes if not lane.given_up)
         tick = header.tick_s
         return Capture(
             self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated
@@ -208,9 +209,9 @@ class _VcdFile:
         else:
             self._take(block)
             self._line += int(np.count_nonzero(self._data[MARGIN : MARGIN + end] == 10))
-        if sum(len(lane.edges) for scalar in self._scalars.values() for lane in scalar.lanes) > _MOST_EDGES:
+        if too_many([lane for scalar in self._scalars.values() for lane in scalar.lanes]):
             raise CaptureError(
-                f"more than {_MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
                 "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
             )  # fmt: skip
 

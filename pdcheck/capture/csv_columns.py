@@ -1,0 +1,184 @@
+"""Columns of rows of one width: numbers and times, read when asked for and no more of them than needed.
+
+Why it is: of a voltage one mostly wants to know that it stays where it is, and of times only those of the rows in
+which something happens. Both can be told from the characters.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
+from pdcheck.capture.csv_digits import exponent_decimals, fixed_decimals
+from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place
+from pdcheck.capture.csv_template import Span
+from pdcheck.capture.waves import PIECE, ranges_of
+
+_FEW = 4
+_MINUS, _PLUS = 0x2D, 0x2B
+Bytes = NDArray[np.uint8]
+
+
+class FixedNumbers:
+    """The numbers of a column, known to have the first row's shape: the :class:`~pdcheck.capture.waves.Values` of it.
+
+    :param table: the rows. They lie in a buffer with room in front of them.
+    :param bounds: the least and the largest byte at each place of these rows (of some rows more, if not known better).
+    """
+
+    def __init__(self, table: Bytes, span: Span, bounds: tuple[Bytes, Bytes]) -> None:
+        self._table = table
+        self._span = span
+        self._bounds = bounds
+
+    def __len__(self) -> int:
+        return len(self._table)
+
+    def outer(self) -> tuple[float, float]:
+        """Numbers of the least digits at all places, and of the largest."""
+        span = self._span
+        texts = [bound[span.start : span.end].tobytes().decode() for bound in self._bounds]
+        if span.exponent >= 0 or not all(map(is_number, texts)):
+            return -np.inf, np.inf
+        low, high = sorted(map(number, texts))
+        return low, high
+
+    def ranges(self) -> tuple[FloatArray, FloatArray]:
+        """The least and the largest of each piece."""
+        table, span = self._table, self._span
+        width = span.width
+        if width > 8 or span.exponent >= 0 or table[0, span.start] in (_MINUS, _PLUS):
+            return ranges_of(self.read(0, len(table)))
+        # As big-endian words decimals of one shape sort like their values.
+        words = np.ndarray((len(table),), ">u8", table, span.end - 8, table.strides[:1]) if span.end >= 8 else None
+        if words is None:
+            return ranges_of(self.read(0, len(table)))
+        own = words.astype("=u8")
+        own &= np.uint64((1 << 8 * width) - 1)
+        whole = len(own) // PIECE * PIECE
+        pieces = own[:whole].reshape(-1, PIECE)
+        lows, highs = pieces.min(axis=1), pieces.max(axis=1)
+        if whole < len(own):
+            lows, highs = np.append(lows, own[whole:].min()), np.append(highs, own[whole:].max())
+        return self._spelled(lows), self._spelled(highs)
+
+    def _spelled(self, words: NDArray[np.uint64]) -> FloatArray:
+        cells = words.astype(">u8").view(np.uint8).reshape(-1, 8)[:, 8 - self._span.width :]
+        parts = fixed_decimals(cells, self._span.point)
+        assert parts is not None, "the reader has looked at every digit"
+        return parts[0] + parts[1]
+
+    def read(self, start: int, stop: int) -> FloatArray:
+        """The values of some rows."""
+        values = self.checked(start, stop)
+        assert values is not None, "the reader has looked at every digit"
+        return values
+
+    def checked(self, start: int, stop: int) -> FloatArray | None:
+        """The values of some rows; None where one is of another shape."""
+        span = self._span
+        cells = self._table[start:stop, span.start : span.end]
+        if span.exponent >= 0:
+            found = exponent_decimals(cells, span.point, span.exponent)
+            return self._one_by_one(cells) if found is None else found
+        parts = fixed_decimals(cells, span.point)
+        if parts is None:
+            return self._one_by_one(cells)
+        return parts[0] + parts[1]
+
+    def _one_by_one(self, cells: Bytes) -> FloatArray | None:
+        texts = [cell.tobytes().decode("latin-1") for cell in cells]
+        if not all(map(is_number, texts)):
+            return None
+        values = np.array([number(text) for text in texts])
+        return values if bool((np.abs(values) < 1e30).all()) else None
+
+
+class FixedTimes:
+    """Times of rows, read when asked for.
+
+    :ivar quantum: the weight of their last digits; of exponents the largest, for they are much alike.
+    """
+
+    def __init__(self, table: Bytes, span: Span | None, place: Place) -> None:
+        self._table = table
+        self._span = span
+        self._origin = place.origin or (0, 0.0)
+        self._known = NO_ROWS
+        self._answers: FloatArray = np.empty(0)
+        self.last_time = self.quantum = 0.0
+
+    def ends_in_order(self, place: Place) -> bool:
+        """Whether the first and the last time are numbers, and neither is before the time above."""
+        span = self._span
+        assert span is not None
+        first, last = (self._table[row, span.start : span.end].tobytes().decode("latin-1") for row in (0, -1))
+        if not (is_number(first) and is_number(last)):
+            return False
+        self.quantum = max(quantum(first), quantum(last))
+        first_time, self.last_time = self.since_start(first), self.since_start(last)
+        self._known, self._answers = np.zeros(1, np.intp), np.array([first_time])
+        return first_time >= (place.last_time if place.rows else first_time) and self.last_time >= first_time
+
+    def in_order(self, changed: IntArray, suspects: IntArray, place: Place) -> bool:
+        """Whether the times never go back; all but ``suspects`` are known not to sort before the row above."""
+        if not self.ends_in_order(place):
+            return False
+        if len(changed) == 1 and not len(suspects):
+            return True
+        rows = changed
+        if len(suspects):
+            asked = np.zeros(len(self._table), bool)
+            asked[changed] = asked[suspects] = asked[suspects - 1] = True
+            rows = np.flatnonzero(asked)
+        found = self._read(rows)
+        if found is None or bool((found[1:] < found[:-1]).any()) or found[-1] > self.last_time:
+            return False
+        self._known, self._answers = rows, found
+        return True
+
+    def quanta(self, rows: IntArray) -> FloatArray:
+        """The weights of the last digits of the times."""
+        return np.full(len(rows), self.quantum)
+
+    def __call__(self, rows: IntArray) -> FloatArray:
+        if rows is self._known:
+            return self._answers
+        if len(rows) == 1 and rows[0] == len(self._table) - 1:
+            return np.array([self.last_time])
+        if len(rows) <= len(self._known):
+            where = np.searchsorted(self._known, rows)
+            if bool((self._known.take(where, mode="clip") == rows).all()):
+                return self._answers[where]
+        found = self._read(rows)
+        assert found is not None, "times that are in order are numbers"
+        return found
+
+    def _read(self, rows: IntArray) -> FloatArray | None:
+        """The times of these rows, each asked for once; None where one is no number."""
+        span = self._span
+        assert span is not None
+        cells = self._table[:, span.start : span.end]
+        if len(rows) < len(cells):
+            cells = cells[rows]
+        if span.exponent < 0 and len(rows) > _FEW:
+            parts = fixed_decimals(cells, span.point)
+            if parts is not None:
+                return (parts[0] - self._origin[0]) + (parts[1] - self._origin[1])
+        elif len(rows) > _FEW:
+            values = exponent_decimals(cells, span.point, span.exponent)
+            if values is not None:
+                return (values - self._origin[0]) - self._origin[1]
+        out = np.empty(len(cells))
+        for row, cell in enumerate(cells):
+            text = cell.tobytes().decode("latin-1")
+            if not is_number(text):
+                return None
+            out[row] = self.since_start(text)
+        return out
+
+    def since_start(self, text: str) -> float:
+        """The time in a cell."""
+        whole, part = whole_and_part(text)
+        return (whole - self._origin[0]) + (part - self._origin[1])

@@ -1,0 +1,191 @@
+"""Long stretches in which no level changes, though every row has a width of its own.
+
+Why it is: most of a long capture is silence, and there even the places of the rows do not matter, only that each line
+ends as the one before. A few passes over the bytes of a block say so: in front of every line feed stand the levels
+of the row before, and there are as many separators, points and line feeds as so many rows have, and nothing else
+that is no digit. Times are read at the ends of the stretch and now and then between.
+
+What is given up: a single row whose time is out of order, or has its digits garbled into others, is not noticed in the
+middle of such a stretch. It would change nothing of what is handed on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.csv_cells import plain_parts, quantum
+from pdcheck.capture.csv_layout import Layout
+from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
+from pdcheck.capture.csv_template import template_of
+from pdcheck.capture.csv_words import LEVEL_OF_BYTE
+
+LEAST_BYTES = 1 << 15
+_SPOT_BYTES = 1 << 16
+_MOST_TAILS = 4096
+Bytes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class _Tail:
+    """What follows the time in a row.
+
+    :ivar levels: a row a level cell, one column.
+    :ivar watched: distance from the line feed, and character, of each level.
+    :ivar low: how many of its characters sort before the digits, the line feed among them.
+    :ivar high: how many sort behind them.
+    """
+
+    levels: Bytes
+    watched: tuple[tuple[int, int], ...]
+    delimiters: int
+    low: int
+    high: int
+
+
+class QuietReader:
+    """Reads rows between two changes."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._delimiter = layout.delimiter.encode()
+        self._tails: dict[bytes, _Tail | None] = {}
+        self._ends = np.empty(0, bool)
+        self._differs = np.empty(0, bool)
+        self._scratch = np.empty(0, bool)
+
+    def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
+        """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
+        if end - start < LEAST_BYTES or self._layout.time_column != 0:
+            return None
+        row = bytes(room[start : room.find(b"\n", start, min(end, start + 4096)) + 1])
+        border = row.find(self._delimiter)
+        tail = self._tail_of(row, border) if border > 0 else None
+        if tail is None:
+            return None
+        end = self._first_change(data, start, room.rfind(b"\n", start, end) + 1, tail)
+        end = room.rfind(b"\n", start, end) + 1
+        if end - start < LEAST_BYTES:
+            return None
+        block = data[start:end]
+        rows = int(np.count_nonzero(self._ends[: len(block)]))
+        times = _Times(room, start, end, self._delimiter, place)
+        if not self._is_plain(block, rows, tail) or not times.in_order(place):
+            return None
+        found = RowBlock(
+            rows=rows, lines=rows, changed=np.zeros(1, np.intp), levels=tail.levels, numbers=(), times=times,
+            quanta=times.quanta, spots=np.array([rows - 1]), finest=times.finest, last_time=times.last,
+        )  # fmt: skip
+        return found, end
+
+    def _tail_of(self, row: bytes, border: int) -> _Tail | None:
+        """What is known of a row's tail; None where it holds anything but levels of one character."""
+        text = row[border:]
+        if text in self._tails:
+            return self._tails[text]
+        template = template_of(row, self._layout)
+        if template is None or template.time is None or template.time.exponent >= 0:
+            return None  # the time may be at fault: another row may show what the tail is
+        tail: _Tail | None = None
+        if (
+            template.time.start == 0 and template.time.end == border and 0 < template.time.point < border
+            and not template.numbers and not template.ignored
+            and template.levels and all(span.width == 1 for span in template.levels)
+        ):  # fmt: skip
+            codes = np.array([row[span.start] for span in template.levels], np.uint8)
+            levels = LEVEL_OF_BYTE[codes].reshape(-1, 1)
+            if (levels <= 1).all():
+                tail = _Tail(
+                    levels, tuple((len(row) - 1 - span.start, row[span.start]) for span in template.levels),
+                    text.count(self._delimiter), sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
+                )  # fmt: skip
+            if len(self._tails) < _MOST_TAILS:
+                self._tails[text] = tail
+        return tail
+
+    def _first_change(self, data: Bytes, start: int, end: int, tail: _Tail) -> int:
+        """The line feed of the first row that does not end as this tail does; ``end`` where all do."""
+        count = end - start
+        if len(self._ends) < count:
+            self._ends, self._differs, self._scratch = (np.empty(count, bool) for _ in range(3))
+        ends = np.equal(data[start:end], 10, out=self._ends[:count])
+        differs = self._differs[:count]
+        scratch = self._scratch[:count]
+        for number, (distance, code) in enumerate(tail.watched):
+            np.not_equal(data[start - distance : end - distance], code, out=scratch if number else differs)
+            if number:
+                np.logical_or(differs, scratch, out=differs)
+        np.logical_and(differs, ends, out=differs)
+        first = int(np.argmax(differs))
+        return start + first if differs[first] else end
+
+    def _is_plain(self, block: Bytes, rows: int, tail: _Tail) -> bool:
+        """Whether so many rows of this tail account for everything that is no digit, with a point in every time."""
+        flags = self._scratch[: len(block)]
+        if np.count_nonzero(np.less(block, 0x30, out=flags)) != rows * (tail.low + 1):
+            return False
+        if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * tail.delimiters:
+            return False
+        if not tail.high:
+            return int(block.max()) <= 0x39
+        return bool(np.count_nonzero(np.greater(block, 0x39, out=flags)) == rows * tail.high)
+
+
+class _Times:
+    """Times of rows, read when asked for; of other rows than the first and the last seldom.
+
+    :ivar first: the first row's time, :ivar last: the last row's.
+    :ivar finest: the weight of the finest last digit among the last rows' times.
+    """
+
+    def __init__(self, room: bytearray, start: int, end: int, delimiter: bytes, place: Place) -> None:
+        self._room = room
+        self._start = start
+        self._end = end
+        self._delimiter = delimiter
+        self._origin = place.origin or (0, 0.0)
+        self.first = self.last = self.finest = 0.0
+
+    def in_order(self, place: Place) -> bool:
+        """Whether the times are numbers and rise, at the ends and at some places between."""
+        starts = [self._start]
+        for spot in range(self._start + _SPOT_BYTES, self._end - _SPOT_BYTES, _SPOT_BYTES):
+            starts.append(self._room.find(b"\n", spot) + 1)
+        starts.append(self._room.rfind(b"\n", self._start, self._end - 1) + 1)
+        times: list[float] = []
+        for start in starts:
+            time = self._time(start)
+            if time is None or time < (times[-1] if times else place.last_time):
+                return False
+            times.append(time)
+        self.first, self.last = times[0], times[-1]
+        self.finest = min(quantum(self._cell(start)) for start in self._last_rows(starts[-1]))
+        return True
+
+    def __call__(self, rows: IntArray) -> FloatArray:
+        if len(rows) == 1 and rows[0] == 0:
+            return np.array([self.first])
+        line_ends = np.flatnonzero(np.frombuffer(self._room, np.uint8)[self._start : self._end] == 10)
+        starts = np.concatenate([[self._start], line_ends[:-1] + (self._start + 1)])
+        found = [self._time(int(starts[row])) for row in rows.tolist()]
+        return np.array([self.last if time is None else time for time in found])
+
+    def quanta(self, rows: IntArray) -> FloatArray:
+        """The weight of the last digit of the finest of the last times, for all."""
+        return np.full(len(rows), self.finest)
+
+    def _cell(self, start: int) -> str:
+        return self._room[start : self._room.find(self._delimiter, start)].decode("latin-1")
+
+    def _time(self, start: int) -> float | None:
+        parts = plain_parts(self._cell(start))
+        return None if parts is None else (parts[0] - self._origin[0]) + (parts[1] - self._origin[1])
+
+    def _last_rows(self, start: int) -> list[int]:
+        out = [start]
+        while len(out) < LAST_ROWS and start > self._start:
+            start = max(self._room.rfind(b"\n", self._start, start - 1) + 1, self._start)
+            out.append(start)
+        return out

@@ -1,0 +1,239 @@
+"""Building analog lines from blocks of rows: the points of a waveform that tell something new.
+
+Why it is: a voltage sampled for half a minute is gigabytes, and says the same thing nearly all the time. What every
+reader keeps of it, and the bounds on memory, are the same for all of them.
+
+How a waveform is thinned
+-------------------------
+A value is kept when holding the last kept one would be wrong by more than the *band*: 20 mV for VBUS, 5 mA for
+a current, and for any other voltage 1/64 of the range seen so far but at least 5 mV. In detail, per piece of
+128 samples:
+
+1. all within the band of the held value: nothing is kept;
+2. the whole piece spans less than two bands: one point, the middle of the span, at the piece's start;
+3. otherwise every sample that enters another cell of a grid with hysteresis (cells of 2/3 band, so that no held
+   value is off by more than the band), and before a step larger than the band also the sample just before it,
+   so that a crossing can be placed between two neighbouring samples.
+
+The first two need to know of a piece only its least and its largest value, so a reader that finds these without
+reading every number (see :class:`Values`) saves most of the work.
+
+Noise wider than the band would be kept sample by sample for hours; therefore a line that reaches its budget of
+points has its band doubled and its points thinned by the same rule, as often as it takes.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.growing import FloatArray, GrowingArray, Moments
+from pdcheck.capture.model import AnalogLine, Role
+
+PIECE = 128
+IntArray = NDArray[np.intp]
+_VBUS_BAND_V = 0.020
+_CURRENT_BAND_A = 0.005
+_LEAST_BAND_V = 0.005
+_RANGE_PARTS = 64
+_SLOW_BUDGET = 1 << 19
+_WAVE_BUDGET = 4 << 20
+_RUN = 128
+# Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
+_MILLIVOLTS_ABOVE = 100.0
+_MILLIAMPS_ABOVE = 20.0
+_MOST_MILLIVOLTS = 60_000.0
+
+
+class Values(Protocol):
+    """The values of some rows, one after the other; read when asked for."""
+
+    def __len__(self) -> int:
+        """How many."""
+
+    def outer(self) -> tuple[float, float]:
+        """Bounds that no value is outside of; they may be wider than need be."""
+
+    def ranges(self) -> tuple[FloatArray, FloatArray]:
+        """The least and the largest value of each piece of 128; the last piece may be shorter."""
+
+    def read(self, start: int, stop: int) -> FloatArray:
+        """The values from ``start`` to before ``stop``."""
+
+
+class ReadValues:
+    """Values that have all been read."""
+
+    def __init__(self, values: FloatArray) -> None:
+        self._values = values
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def outer(self) -> tuple[float, float]:
+        """The least and the largest."""
+        return float(self._values.min()), float(self._values.max())
+
+    def ranges(self) -> tuple[FloatArray, FloatArray]:
+        """The least and the largest value of each piece."""
+        return ranges_of(self._values)
+
+    def read(self, start: int, stop: int) -> FloatArray:
+        """Some of them."""
+        return self._values[start:stop]
+
+
+def ranges_of(values: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
+    """The least and the largest of each piece of 128 values; the last piece may be shorter."""
+    whole = len(values) // PIECE * PIECE
+    pieces = values[:whole].reshape(-1, PIECE)
+    lows, highs = pieces.min(axis=1), pieces.max(axis=1)
+    if whole < len(values):
+        lows, highs = np.append(lows, values[whole:].min()), np.append(highs, values[whole:].max())
+    return lows, highs
+
+
+_NO_ROWS = np.empty(0, np.intp)
+
+
+class WaveBuilder:
+    """Collects one analog line, thinned as the module says.
+
+    :param unit: ``"V"``, ``"A"`` or ``""`` where the file does not say.
+    :param factor: from the file's values to that unit.
+    :param share: how many lines share the budget of points.
+    """
+
+    def __init__(self, name: str, role: Role, unit: str, factor: float, share: int = 1) -> None:
+        self.name = name
+        self.role = role
+        self.unit = unit
+        self.factor = factor
+        self.times = Moments()
+        self.values = GrowingArray()
+        self._low = np.inf
+        self._high = -np.inf
+        self._held = np.nan
+        self._loosened = 1.0
+        slow = role in (Role.VBUS, Role.CURRENT)
+        self._budget = _SLOW_BUDGET if slow else _WAVE_BUDGET // max(share, 1)
+
+    def select(self, values: Values) -> tuple[IntArray, FloatArray]:
+        """Which of the next rows' values to keep: their row numbers in ``values``, and what to keep."""
+        low, high = values.outer()
+        if self._low <= low and high <= self._high and self._is_held(low, high, self._band()):
+            return _NO_ROWS, np.empty(0)
+        lows, highs = values.ranges()
+        low, high = float(lows.min()), float(highs.max())
+        self._low, self._high = min(self._low, low), max(self._high, high)
+        band = self._band()
+        if self._is_held(low, high, band):
+            return _NO_ROWS, np.empty(0)
+        rows, kept, self._held = _thin(values, lows, highs, self._held, band)
+        return rows, kept
+
+    def _is_held(self, low: float, high: float, band: float) -> bool:
+        return high - self._held <= band and self._held - low <= band
+
+    def push(self, times: FloatArray, values: FloatArray, rows: IntArray | None = None) -> None:
+        """Keep points chosen by :meth:`select`; ``rows`` are their numbers in the file, where these are kept."""
+        self.times.push(times, rows)
+        self.values.push(values)
+        while len(self.times) > self._budget:
+            self._loosened *= 2
+            old = self.values.take()
+            kept_rows, kept, self._held = _thin(ReadValues(old), *ranges_of(old), np.nan, self._band())
+            self.times.keep_only(kept_rows)
+            self.values.push(kept)
+
+    def looks_like_volts(self) -> bool:
+        """Whether the values could be volts (or millivolts) on a connector of this kind."""
+        return max(abs(self._low), abs(self._high)) <= _MOST_MILLIVOLTS
+
+    def line(self, factor: float, period: float | None = None) -> AnalogLine:
+        """The line; times are multiplied by ``factor``, or row numbers, where they were kept, by ``period``."""
+        times, values = self.times.take(factor, period), self.values.take()
+        unit = self.unit or ("A" if self.role is Role.CURRENT else "V")
+        scale = self.factor * self._guessed_scale()
+        if scale != 1.0:
+            values *= scale
+        if len(times) > 1:
+            last_of_time = np.append(times[1:] > times[:-1], True)
+            if not last_of_time.all():
+                times, values = times[last_of_time], values[last_of_time]
+        return AnalogLine(self.name, self.role, unit, times, values)
+
+    def _guessed_scale(self) -> float:
+        """1e-3 where no unit is stated and the values can only be milli."""
+        if self.unit:
+            return 1.0
+        largest = max(abs(self._low), abs(self._high)) if self._high >= self._low else 0.0
+        if self.role is Role.CURRENT:
+            return 1e-3 if largest > _MILLIAMPS_ABOVE else 1.0
+        return 1e-3 if largest > _MILLIVOLTS_ABOVE else 1.0
+
+    def _band(self) -> float:
+        scale = self.factor * self._guessed_scale()
+        if self.role is Role.VBUS:
+            band = _VBUS_BAND_V / scale
+        elif self.role is Role.CURRENT or self.unit == "A":
+            band = _CURRENT_BAND_A / scale
+        else:
+            band = max(_LEAST_BAND_V / scale, (self._high - self._low) / _RANGE_PARTS)
+        return band * self._loosened
+
+
+def _thin(
+    values: Values, lows: FloatArray, highs: FloatArray, held: float, band: float
+) -> tuple[IntArray, FloatArray, float]:
+    """Rows and values to keep, and the value held at the end; the rule is in the module's text."""
+    rows: list[IntArray] = []
+    kept: list[FloatArray] = []
+    bounds = list(zip(lows.tolist(), highs.tolist(), strict=True))
+    piece = 0
+    while piece < len(bounds):
+        low, high = bounds[piece]
+        start = piece * PIECE
+        piece += 1
+        if high - held <= band and held - low <= band:
+            continue
+        if high - low <= 2 * band:
+            held = (low + high) / 2
+            rows.append(np.array([start], np.intp))
+            kept.append(np.array([held]))
+            continue
+        # Such pieces often follow each other; some at once cost little more than one.
+        while piece < min(len(bounds), start // PIECE + _RUN) and bounds[piece][1] - bounds[piece][0] > 2 * band:
+            piece += 1
+        run = values.read(start, min(piece * PIECE, len(values)))
+        picked = _entering_cells(run, band)
+        held = float(run[picked[-1]])
+        rows.append(picked + start)
+        kept.append(run[picked])
+    if not rows:
+        return _NO_ROWS, np.empty(0), held
+    return np.concatenate(rows), np.concatenate(kept), held
+
+
+def _entering_cells(run: FloatArray, band: float) -> IntArray:
+    """The first sample, each that enters another cell, and the one before each step larger than the band."""
+    cells = run - run[0]
+    cells /= band / 3
+    np.floor(cells, out=cells)
+    code = cells.astype(np.int32)
+    # Odd codes are the middles of cells and decide; even ones are borders, where the last decision next to them holds.
+    last = np.arange(len(code), dtype=np.int32)
+    last *= code & 1
+    np.maximum.accumulate(last, out=last)
+    decided = code.take(last)
+    away = code - decided
+    np.abs(away, out=away)
+    np.copyto(decided, code, where=away > 1)
+    keep = np.zeros(len(run), bool)
+    keep[0] = True
+    enters = decided[1:] != decided[:-1]
+    keep[1:] |= enters
+    keep[:-1] |= enters & (np.abs(run[1:] - run[:-1]) > band)
+    return np.flatnonzero(keep)
