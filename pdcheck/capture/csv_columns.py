@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
-from pdcheck.capture.csv_digits import exponent_decimals, fixed_decimals
+from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import PIECE, ranges_of
@@ -23,12 +23,12 @@ Bytes = NDArray[np.uint8]
 class FixedNumbers:
     """The numbers of a column, known to have the first row's shape: the :class:`~pdcheck.capture.waves.Values` of it.
 
-    :param table: the rows. They lie in a buffer with room in front of them.
     :param bounds: the least and the largest byte at each place of these rows (of some rows more, if not known better).
     """
 
-    def __init__(self, table: Bytes, span: Span, bounds: tuple[Bytes, Bytes]) -> None:
-        self._table = table
+    def __init__(self, rows: FixedRows, span: Span, bounds: tuple[Bytes, Bytes]) -> None:
+        self._rows = rows
+        self._table = rows.table
         self._span = span
         self._bounds = bounds
 
@@ -51,10 +51,7 @@ class FixedNumbers:
         if width > 8 or span.exponent >= 0 or table[0, span.start] in (_MINUS, _PLUS):
             return ranges_of(self.read(0, len(table)))
         # As big-endian words decimals of one shape sort like their values.
-        words = np.ndarray((len(table),), ">u8", table, span.end - 8, table.strides[:1]) if span.end >= 8 else None
-        if words is None:
-            return ranges_of(self.read(0, len(table)))
-        own = words.astype("=u8")
+        own = self._rows.words(span.end).byteswap(inplace=True)
         own &= np.uint64((1 << 8 * width) - 1)
         whole = len(own) // PIECE * PIECE
         pieces = own[:whole].reshape(-1, PIECE)
@@ -82,7 +79,10 @@ class FixedNumbers:
         if span.exponent >= 0:
             found = exponent_decimals(cells, span.point, span.exponent)
             return self._one_by_one(cells) if found is None else found
-        parts = fixed_decimals(cells, span.point)
+        if len(cells) == len(self._table):
+            parts = self._rows.decimals(span.start, span.start + span.point, span.end)
+        else:
+            parts = fixed_decimals(cells, span.point)
         if parts is None:
             return self._one_by_one(cells)
         return parts[0] + parts[1]
@@ -101,8 +101,9 @@ class FixedTimes:
     :ivar quantum: the weight of their last digits; of exponents the largest, for they are much alike.
     """
 
-    def __init__(self, table: Bytes, span: Span | None, place: Place) -> None:
-        self._table = table
+    def __init__(self, rows: FixedRows, span: Span | None, place: Place) -> None:
+        self._rows = rows
+        self._table = rows.table
         self._span = span
         self._origin = place.origin or (0, 0.0)
         self._known = NO_ROWS
@@ -160,10 +161,14 @@ class FixedTimes:
         span = self._span
         assert span is not None
         cells = self._table[:, span.start : span.end]
-        if len(rows) < len(cells):
+        every = len(rows) == len(cells)  # as many can only be all: nobody asks for a row twice
+        if not every:
             cells = cells[rows]
         if span.exponent < 0 and len(rows) > _FEW:
-            parts = fixed_decimals(cells, span.point)
+            if every:
+                parts = self._rows.decimals(span.start, span.start + span.point, span.end)
+            else:
+                parts = fixed_decimals(cells, span.point)
             if parts is not None:
                 return (parts[0] - self._origin[0]) + (parts[1] - self._origin[1])
         elif len(rows) > _FEW:

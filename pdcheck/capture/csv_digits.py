@@ -22,7 +22,89 @@ _PAIRS = np.uint64(0x00FF00FF00FF00FF)
 _QUADS = np.uint64(0x0000FFFF0000FFFF)
 _MUL = (np.uint64(2561), np.uint64(6553601), np.uint64(42949672960001))
 _SHIFT = (np.uint64(8), np.uint64(16), np.uint64(32))
+_LIMIT = np.uint64(0x7676767676767676)  # takes what is no digit, once 0 is taken off, over 127
+_HIGH = 0x8080808080808080
+_LAST = [np.uint64(((1 << 8 * width) - 1) << (64 - 8 * width)) for width in range(9)]
 _MINUS, _PLUS = 0x2D, 0x2B
+
+
+class FixedRows:
+    """Rows of one width in a buffer that has at least sixteen bytes in front of them.
+
+    :ivar table: the rows, a row a line of bytes.
+    """
+
+    def __init__(self, data: Bytes, start: int, count: int, width: int) -> None:
+        self._data = data
+        self._start = start
+        self.table = data[start : start + count * width].reshape(count, width)
+
+    def words(self, end: int) -> Words:
+        """Of each row the eight bytes before place ``end``, the first at the lowest address."""
+        count, width = self.table.shape
+        found: Words = np.ndarray((count,), "<u8", self._data, self._start + end - 8, (width,)).copy()
+        return found
+
+    def integers(self, first: int, end: int) -> IntArray | None:
+        """The numbers spelled by the digits from place ``first`` to before ``end``, at most sixteen.
+
+        None where some are no digits.
+        """
+        width = end - first
+        if width <= 2:
+            return self._short(first, end)
+        low = _spelled(self.words(end), min(width, 8))
+        if low is None or width <= 8:
+            return low
+        high = self._short(first, end - 8) if width <= 10 else _spelled(self.words(end - 8), width - 8)
+        if high is not None:
+            low += high * 100_000_000
+        return None if high is None else low
+
+    def _short(self, first: int, end: int) -> IntArray | None:
+        total = np.zeros(len(self.table), np.int64)
+        for place in range(first, end):
+            digits = self.table[:, place] - np.uint8(0x30)
+            if int(digits.max(initial=0)) > 9:
+                return None
+            total = total * 10 + digits if place > first else digits.astype(np.int64)
+        return total
+
+    def decimals(self, first: int, point: int, end: int) -> tuple[IntArray, FloatArray] | None:
+        """Whole numbers and rests of plain decimals of one shape, as :func:`fixed_decimals` does.
+
+        :param first: place of the first character. :param point: of the decimal point; ``end`` where there is none.
+        """
+        lead = int(self.table[0, first])
+        if lead in (_MINUS, _PLUS):
+            if not bool((self.table[:, first] == lead).all()):
+                return None
+            first += 1
+        after = max(0, end - point - 1)
+        if point - first > 16 or after > 16 or point - first + after == 0:
+            return None
+        if point < end and not bool((self.table[:, point] == self.table[0, point]).all()):
+            return None
+        whole, part = self.integers(first, point), self.integers(min(point + 1, end), end)
+        if whole is None or part is None:
+            return None
+        rest = part / 10.0**after  # divided, not multiplied: so it is the float nearest to what is written
+        if lead == _MINUS:
+            np.negative(whole, out=whole)
+            np.negative(rest, out=rest)
+        return whole, rest
+
+
+def _spelled(words: Words, width: int) -> IntArray | None:
+    """The numbers that the last ``width`` bytes of each word spell; None where some are no digits."""
+    words ^= _ZEROS
+    if width < 8:
+        words &= _LAST[width]
+    over = words + _LIMIT
+    over |= words
+    if int(np.bitwise_or.reduce(over)) & _HIGH:
+        return None
+    return digits_to_integers(words)
 
 
 def are_digits(words: Words) -> bool:

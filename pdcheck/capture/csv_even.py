@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import level
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
+from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_of
@@ -106,10 +107,10 @@ class EvenReader:
         if count * width < LEAST_BYTES:
             return None
         end = start + count * width
-        table = data[start:end].reshape(count, width)
-        changed, levels = _changes(table, look, low != high)
-        numbers = tuple(FixedNumbers(table, span, (low, high)) for span in look.template.numbers)
-        times = FixedTimes(table, look.template.time, place)
+        rows = FixedRows(data, start, count, width)
+        changed, levels = _changes(rows.table, look, low != high)
+        numbers = tuple(FixedNumbers(rows, span, (low, high)) for span in look.template.numbers)
+        times = FixedTimes(rows, look.template.time, place)
         spots = NO_ROWS
         if look.template.time is not None:
             if not times.in_order(changed, NO_ROWS, place):

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import level
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
+from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_of
@@ -84,13 +85,14 @@ class FixedReader:
             changed, table = changed[: levels.shape[1]], table[:count]
             if count < LEAST_ROWS:
                 return None
+        rows = FixedRows(data, start, count, width)
         numbers: list[ReadValues] = []
         for span in template.numbers:
-            values = FixedNumbers(table, span, (table[0], table[0])).checked(0, count)
+            values = FixedNumbers(rows, span, (table[0], table[0])).checked(0, count)
             if values is None:
                 return None
             numbers.append(ReadValues(values))
-        times = FixedTimes(table, template.time, place)
+        times = FixedTimes(rows, template.time, place)
         spots, last_time, finest = NO_ROWS, 0.0, 0.0
         if template.time is not None:
             suspects: IntArray | None = NO_ROWS

@@ -25,6 +25,8 @@ from pdcheck.capture.csv_words import LEVEL_OF_BYTE
 LEAST_BYTES = 1 << 15
 _SPOT_BYTES = 1 << 16
 _MOST_TAILS = 4096
+_AT_ONCE = 1 << 17
+_LONGEST_PAUSE = 16
 Bytes = NDArray[np.uint8]
 
 
@@ -34,6 +36,7 @@ class _Tail:
 
     :ivar levels: a row a level cell, one column.
     :ivar watched: distance from the line feed, and character, of each level.
+    :ivar delimiters: how many separators are among it; ``point`` is the decimal point of the times.
     :ivar low: how many of its characters sort before the digits, the line feed among them.
     :ivar high: how many sort behind them.
     """
@@ -41,6 +44,7 @@ class _Tail:
     levels: Bytes
     watched: tuple[tuple[int, int], ...]
     delimiters: int
+    point: int
     low: int
     high: int
 
@@ -55,9 +59,14 @@ class QuietReader:
         self._ends = np.empty(0, bool)
         self._differs = np.empty(0, bool)
         self._scratch = np.empty(0, bool)
+        self._misses = 0  # one after another: in traffic there is no use in looking for silence at every step
+        self._pause = 0
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
+        if self._pause:
+            self._pause -= 1
+            return None
         if end - start < LEAST_BYTES or self._layout.time_column != 0:
             return None
         row = bytes(room[start : room.find(b"\n", start, min(end, start + 4096)) + 1])
@@ -68,7 +77,10 @@ class QuietReader:
         end = self._first_change(data, start, room.rfind(b"\n", start, end) + 1, tail)
         end = room.rfind(b"\n", start, end) + 1
         if end - start < LEAST_BYTES:
+            self._misses += 1
+            self._pause = min(self._misses // 2, _LONGEST_PAUSE)
             return None
+        self._misses = 0
         block = data[start:end]
         rows = int(np.count_nonzero(self._ends[: len(block)]))
         times = _Times(room, start, end, self._delimiter, place)
@@ -99,7 +111,7 @@ class QuietReader:
             if (levels <= 1).all():
                 tail = _Tail(
                     levels, tuple((len(row) - 1 - span.start, row[span.start]) for span in template.levels),
-                    text.count(self._delimiter), sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
+                    text.count(self._delimiter), row[template.time.point], sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
                 )  # fmt: skip
             if len(self._tails) < _MOST_TAILS:
                 self._tails[text] = tail
@@ -110,16 +122,19 @@ class QuietReader:
         count = end - start
         if len(self._ends) < count:
             self._ends, self._differs, self._scratch = (np.empty(count, bool) for _ in range(3))
-        ends = np.equal(data[start:end], 10, out=self._ends[:count])
-        differs = self._differs[:count]
-        scratch = self._scratch[:count]
-        for number, (distance, code) in enumerate(tail.watched):
-            np.not_equal(data[start - distance : end - distance], code, out=scratch if number else differs)
-            if number:
-                np.logical_or(differs, scratch, out=differs)
-        np.logical_and(differs, ends, out=differs)
-        first = int(np.argmax(differs))
-        return start + first if differs[first] else end
+        for at in range(start, end, _AT_ONCE):
+            stop = min(end, at + _AT_ONCE)
+            ends = np.equal(data[at:stop], 10, out=self._ends[at - start : stop - start])
+            differs, scratch = self._differs[: stop - at], self._scratch[: stop - at]
+            for number, (distance, code) in enumerate(tail.watched):
+                np.not_equal(data[at - distance : stop - distance], code, out=scratch if number else differs)
+                if number:
+                    np.logical_or(differs, scratch, out=differs)
+            np.logical_and(differs, ends, out=differs)
+            first = int(np.argmax(differs))
+            if differs[first]:
+                return at + first
+        return end
 
     def _is_plain(self, block: Bytes, rows: int, tail: _Tail) -> bool:
         """Whether so many rows of this tail account for everything that is no digit, with a point in every time."""
@@ -127,6 +142,8 @@ class QuietReader:
         if np.count_nonzero(np.less(block, 0x30, out=flags)) != rows * (tail.low + 1):
             return False
         if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * tail.delimiters:
+            return False
+        if np.count_nonzero(np.equal(block, tail.point, out=flags)) != rows:
             return False
         if not tail.high:
             return int(block.max()) <= 0x39

@@ -19,6 +19,7 @@ from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_layout import Kind, Layout, find_layout
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
+from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
 from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
@@ -31,9 +32,6 @@ from pdcheck.errors import CaptureError
 FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
-_BUSY = 1 << 14
-_MOST_BUSY = 1 << 20
-_BUSY_ROWS = 512
 _SHORT = 1 << 13
 
 
@@ -95,9 +93,8 @@ class _CsvFile:
         self._careful = CarefulReader(layout, self._path)
         self._fixed = FixedReader(layout)
         self._varying = VaryingReader(layout)
-        self._evenly, self._quiet = EvenReader(layout), QuietReader(layout)
+        self._evenly, self._unevenly, self._quiet = EvenReader(layout), UnevenReader(layout), QuietReader(layout)
         self._even = True
-        self._reach = _BUSY
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
             column = layout.columns[lane.place]
@@ -117,7 +114,7 @@ class _CsvFile:
         while at < end:
             if at > MARGIN and end - at < _SHORT and not self._buffer.ended:
                 break
-            found = self._silent(at, end, place) or self._busy(at, end, place) if place.rows else None
+            found = self._at_speed(at, end, place) or self._row_by_row(at, end, place) if place.rows else None
             if found is None:
                 at = self._carefully(at, end, place)
                 continue
@@ -126,21 +123,20 @@ class _CsvFile:
             place.line += block.lines
         return at
 
-    def _silent(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
-        """A stretch in which no level changes; where there is none, how far to read without looking again grows."""
-        if not (self._clock.steady or self._layout.interval_s) or place.line < FIRST_LINE:
-            self._reach = _MOST_BUSY
-            return None
-        reader = self._evenly if self._even else self._quiet
-        found = reader.read(self._buffer.room, self._buffer.data, at, end, place)
-        self._reach = min(2 * self._reach, _MOST_BUSY) if found is None else _MOST_BUSY if self._even else _BUSY
-        return found
+    def _at_speed(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
+        """Rows of a sample file, of which no more is read than what changes.
 
-    def _busy(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
-        """Rows of one shape."""
-        if self._reach < _MOST_BUSY:
-            a_row = self._buffer.line_end(at, end) - at
-            end = min(end, at + max(self._reach, _BUSY_ROWS * a_row))
+        Near the beginning of a file, where a hand may have edited it, every row is looked at.
+        """
+        if not (self._clock.steady or self._layout.interval_s) or place.line < FIRST_LINE:
+            return None
+        where = (self._buffer.room, self._buffer.data, at, end, place)
+        if self._even:
+            return self._evenly.read(*where)
+        return self._quiet.read(*where) or self._unevenly.read(*where)
+
+    def _row_by_row(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
+        """Rows of one shape, each of which is looked at."""
         where = (self._buffer.room, self._buffer.data, at, end, place)
         found = self._fixed.read(*where)
         self._even = found is not None

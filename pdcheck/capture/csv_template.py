@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pdcheck.capture.csv_cells import is_number, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
 
+_LOOK_AHEAD = 16
+
 
 @dataclass(frozen=True)
 class Span:
@@ -92,6 +94,18 @@ def template_of(row: bytes, layout: Layout) -> Template | None:
     return Template(
         len(row), time, tuple(by_kind[Kind.LEVEL]), tuple(by_kind[Kind.NUMBER]), tuple(by_kind[Kind.IGNORED]), row
     )
+
+
+def template_ahead(room: bytearray, start: int, end: int, layout: Layout) -> Template | None:
+    """The shape of the longest of the next rows: it shows most of what may be in one."""
+    rows: list[bytes] = []
+    for _ in range(_LOOK_AHEAD):
+        after = room.find(b"\n", start, min(end, start + 4096)) + 1
+        if after == 0:
+            break
+        rows.append(bytes(room[start:after]))
+        start = after
+    return template_of(max(rows, key=len), layout) if len(rows) == _LOOK_AHEAD else None
 
 
 def _span(cell: str, start: int) -> Span:

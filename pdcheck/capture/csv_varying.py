@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock, spread
-from pdcheck.capture.csv_template import Span, Template, template_of
+from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_words import (
     MOST_WIDE,
     NOT_A_LEVEL,
@@ -35,7 +35,6 @@ from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
 STRETCH = 1 << 18
-_LOOK_AHEAD = 16
 _FEW = 4
 _WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 
@@ -56,7 +55,7 @@ class VaryingReader:
             found = self._with(self._last, data, start, end, place)
             if found is not None:
                 return found
-        self._last = self._template(room, start, end)
+        self._last = template_ahead(room, start, end, self._layout)
         return None if self._last is None else self._with(self._last, data, start, end, place)
 
     def _with(self, template: Template, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
@@ -65,17 +64,6 @@ class VaryingReader:
         if columns is None or len(columns.line_ends) < LEAST_ROWS:
             return None
         return _rows(columns, template, place)
-
-    def _template(self, room: bytearray, start: int, end: int) -> Template | None:
-        """The shape of the longest of the next rows: it shows most of what may be in one."""
-        rows: list[bytes] = []
-        for _ in range(_LOOK_AHEAD):
-            after = room.find(b"\n", start, min(end, start + 4096)) + 1
-            if after == 0:
-                break
-            rows.append(bytes(room[start:after]))
-            start = after
-        return template_of(max(rows, key=len), self._layout) if len(rows) == _LOOK_AHEAD else None
 
 
 def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock, int] | None:
@@ -100,12 +88,12 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         if (said[1][said[0]] == NOT_A_LEVEL).any():
             good &= said[1] != NOT_A_LEVEL
     changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
-    times: _Times | None = None
+    times: VaryingTimes | None = None
     if template.time is not None:
         shape = Shape.of(template.row[template.time.start : template.time.end])
         if shape is None:
             return None
-        times = _Times(columns.cells[template.time], shape, place)
+        times = VaryingTimes(columns.cells[template.time], shape, place)
         # Where most times will be wanted they are all read, and need no other look.
         in_order = times.read_all() if 2 * len(changed) > len(good) else rising(columns.cells[template.time], shape)
         if in_order is None:
@@ -125,7 +113,7 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
     spots, finest, last_time = np.empty(0, np.intp), 0.0, 0.0
     if times is not None:
         spots = spread(count)
-        finest = float(times.quanta(np.arange(max(0, count - LAST_ROWS), count)).min())
+        finest = times.finest()
         last_time = float(times(spots[-1:])[0])
     block = RowBlock(
         rows=count, lines=count, changed=changed, levels=at_changes,
@@ -277,7 +265,7 @@ def _plain(template: Template, stretch: Bytes) -> bool:
     return not (stretch == ord('"')).any()
 
 
-class _Times:
+class VaryingTimes:
     """Times of rows, read when asked for."""
 
     def __init__(self, cells: Cells, shape: Shape, place: Place) -> None:
@@ -288,6 +276,7 @@ class _Times:
         self._asked: IntArray | None = None
         self._answer: FloatArray = np.empty(0)
         self._all: FloatArray | None = None
+        self.last_time = 0.0
 
     def read_all(self) -> Flags | None:
         """Read the times of all rows; which of them are numbers and not before the one above, down to the first
@@ -302,6 +291,19 @@ class _Times:
         self._all = rest
         good[1:] &= rest[1:] >= rest[:-1]
         return good
+
+    def in_order(self, changed: IntArray, place: Place) -> bool:
+        """Whether the times of the first row, of some rows and of the last rise, and are not before the time above."""
+        rows = np.append(changed, len(self._cells.starts) - 1)
+        times = self(rows)
+        self.last_time = float(times[-1])
+        self._asked, self._answer = changed, times[:-1]
+        return float(times[0]) >= (place.last_time if place.rows else times[0]) and not (times[1:] < times[:-1]).any()
+
+    def finest(self) -> float:
+        """The weight of the finest last digit among the last few times."""
+        count = len(self._cells.starts)
+        return float(self.quanta(np.arange(max(0, count - LAST_ROWS), count)).min())
 
     def cut(self, count: int) -> None:
         """Forget all rows from ``count`` on."""

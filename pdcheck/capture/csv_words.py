@@ -244,8 +244,18 @@ def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
         starts, widths = starts + signed, widths - signed
     if int(widths.max()) > 8:
         return None
+    values, good, _ = numbers_in(words_of(cells.data)[starts], widths, point)
+    np.negative(values, out=values, where=minus)
+    return values, good
+
+
+def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, Flags, int]:
+    """As :func:`numbers`, of words that begin with cells without signs; and how many of these have a point.
+
+    Uses up ``words``.
+    """
     own = MASKS.take(widths, mode="clip")
-    bared = words_of(cells.data)[starts]
+    bared = words
     bared ^= _ZEROS
     bared &= own
     # Where the point stands: the lowest byte that is zero once the point is taken off.
@@ -265,6 +275,7 @@ def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
     over = bared + _LIMIT
     over |= bared
     over &= _HIGH
+    points = int(np.count_nonzero(found))
     found *= _PLACES
     found >>= np.uint64(60)
     found <<= np.uint64(4)
@@ -273,8 +284,24 @@ def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
     values = digits_to_integers(bared) / _DIVISORS.take(which, mode="clip")
     good = over == 0
     good &= ~np.isnan(values)
-    np.negative(values, out=values, where=minus)
-    return values, good
+    return values, good, points
+
+
+def last_place(words: Words, char: int) -> IntArray:
+    """How many bytes follow the last ``char`` in each word; -1 where there is none."""
+    reversed_ = words.byteswap()
+    reversed_ ^= np.uint64(char * _ONES)
+    # Exactly the bytes that are zero get their top bit.
+    found = (reversed_ & ~_HIGH) + ~_HIGH
+    found |= reversed_
+    found |= ~_HIGH
+    np.invert(found, out=found)
+    found &= np.negative(found)
+    found *= _PLACES
+    found >>= np.uint64(60)
+    out: IntArray = found.view(np.int64)
+    out -= 1
+    return out
 
 
 def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
