@@ -6,28 +6,20 @@ first lines; what comes out is a plain :class:`Layout` that the row readers foll
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
 
-from pdcheck.capture.csv_cells import (
-    DELIMITERS,
-    bus_value,
-    is_number,
-    level,
-    number,
-    split_row,
-    strip_comment,
-)
+from pdcheck.capture.csv_above import interval_above, unit_above
+from pdcheck.capture.csv_cells import bus_value, is_number, level, number, split_row
+from pdcheck.capture.csv_table import Table, delimiter_of, find_header, voters
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, Named, give_roles, read_name
 from pdcheck.errors import CaptureError
 
 MOST_COLUMNS = 1024
-_VOTING_LINES = 30
 _KIND_LINES = 200
 
 
@@ -93,15 +85,10 @@ def find_layout(
     :returns: None where no row of data is among them yet.
     :raises CaptureError: the columns cannot be used.
     """
-    voters = [line for line in (*lines[:_VOTING_LINES], *lines[_VOTING_LINES:][-_VOTING_LINES:]) if line.strip()]
-    voters = [line for line in voters if strip_comment(line) is None]
-    votes = {candidate: _votes(voters, candidate) for candidate in DELIMITERS}
-    delimiter = max(votes, key=lambda candidate: votes[candidate])
-    if votes[delimiter] == 0:
-        delimiter = ""
-        if not any(_is_value(split_row(line, "")[0]) for line in voters):
-            return None
-    table = _Table(lines, delimiter, voters)
+    delimiter = delimiter_of(lines)
+    if delimiter is None:
+        return None
+    table = Table(lines, delimiter, voters(lines))
     if table.width > MOST_COLUMNS:
         raise CaptureError(
             f"has {table.width:,} columns; at most {MOST_COLUMNS:,} can be read",
@@ -109,138 +96,11 @@ def find_layout(
         )  # fmt: skip
     if table.first_match < 0:
         return None
-    names, units, first = _header(table)
+    names, units, first = find_header(table)
     rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
     rows = [row[: table.width] for row in rows if len(row) >= table.width]
     above = [line for number, line in enumerate(lines[:first]) if number != table.header]
     return _settle(table.width, delimiter, names, units, rows, above, first + 1, path, roles, rate_hz)
-
-
-def _is_value(cell: str) -> bool:
-    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
-
-
-def _votes(lines: Sequence[str], delimiter: str) -> float:
-    """How well the lines split into values: full votes for lines of nothing else."""
-    total = 0.0
-    for line in lines:
-        if delimiter not in line and delimiter != " ":
-            continue
-        cells = split_row(line, delimiter)
-        while cells and not cells[-1]:
-            cells.pop()
-        good = sum(map(_is_value, cells))
-        if good >= 2:
-            total += good / len(cells)
-    return total
-
-
-class _Table:
-    """The lines as cells, and the first one that looks like the rows do.
-
-    :ivar width: columns of most rows, a trailing empty one not counted.
-    :ivar first_match: place of the first line like most rows; -1 where none is.
-    :ivar header: place of the header; -1 before it is found, or where there is none.
-    """
-
-    def __init__(self, lines: Sequence[str], delimiter: str, voters: Sequence[str]) -> None:
-        self.lines = lines
-        self.delimiter = delimiter
-        self.header = -1
-        shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
-        self.pattern: tuple[bool, ...] = max(
-            shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
-        )
-        self.width = len(self.pattern)
-        self.first_match = -1
-        for place, line in enumerate(lines):
-            if line.strip() and strip_comment(line) is None and self.shape(line) == self.pattern:
-                self.first_match = place
-                break
-
-    def cells(self, line: str) -> list[str]:
-        """The cells, trailing empty ones dropped."""
-        cells = split_row(line, self.delimiter)
-        while cells and not cells[-1]:
-            cells.pop()
-        return cells
-
-    def shape(self, line: str) -> tuple[bool, ...]:
-        """Which cells hold values."""
-        return tuple(map(_is_value, self.cells(line)))
-
-
-def _header(table: _Table) -> tuple[list[str], list[str], int]:
-    """Names and units of the columns (empty where there are none), and the place of the first row."""
-    best: tuple[int, list[str]] | None = None
-    best_known = -1
-    for place in range(table.first_match - 1, max(-1, table.first_match - 12), -1):
-        line = table.lines[place]
-        bare = strip_comment(line)
-        cells = _header_cells(table, line if bare is None else bare) if line.strip() else None
-        if cells is None:
-            continue
-        units_only = all(cell == "" or _bare_unit(cell) for cell in cells)
-        if units_only and len(cells) > 1 and not any(cell in ("t", "x") for cell in cells):
-            continue
-        known = sum(
-            named.is_time or named.is_count or named.role is not Role.OTHER for named in map(read_name, cells)
-        )
-        if known > best_known:  # of two that say as much, the nearer one
-            best, best_known = (place, cells), known
-    if best is None:
-        return [], [], table.first_match
-    table.header, names = best
-    units: list[str] = []
-    first = table.header + 1
-    for place in range(table.header + 1, table.first_match):
-        line = table.lines[place]
-        cells = table.cells(line)
-        if cells and all(cell == "" or _bare_unit(cell) for cell in cells) and not units:
-            units = [cell.strip("[]() ") for cell in cells]
-            first = place + 1
-        elif not line.strip() or strip_comment(line) is not None:
-            first = place + 1
-        else:
-            break  # a row that is not like the others: it is data, and the row reader says what is wrong with it
-    return names, units, first
-
-
-def _bare_unit(cell: str) -> bool:
-    unit = cell.strip("[](){} ").lower()
-    return unit in TIME_UNITS or unit in VALUE_UNITS
-
-
-def _header_cells(table: _Table, line: str) -> list[str] | None:
-    """The line as a header of the table's width, or None."""
-    for delimiter in dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
-        cells = split_row(line, delimiter)
-        if delimiter == " ":
-            cells = _joined_brackets(cells)
-        while len(cells) > table.width and not cells[-1]:
-            cells.pop()
-        if len(cells) == table.width and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
-            return cells
-        if table.width == 1 and delimiter == (table.delimiter or ","):
-            whole = line.strip().strip('"')
-            return [whole] if whole and not _is_value(whole) else None
-    return None
-
-
-def _mostly_values(cells: Sequence[str]) -> bool:
-    """More than channel numbers as names."""
-    return any(is_number(cell) and not cell.isdigit() for cell in cells)
-
-
-def _joined_brackets(cells: list[str]) -> list[str]:
-    """``["Time", "[s]"]`` as one cell."""
-    out: list[str] = []
-    for cell in cells:
-        if out and cell[:1] in "[(":
-            out[-1] += " " + cell
-        else:
-            out.append(cell)
-    return out
 
 
 def _settle(
@@ -258,7 +118,7 @@ def _settle(
     counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
     times = _time_columns(columns, kinds, said)
     clocks = [place for place in times if place not in counts or said[place].is_time]
-    interval = 1 / rate_hz if rate_hz else _interval(above)
+    interval = 1 / rate_hz if rate_hz else interval_above(above)
     time_column: int | None = None
     if clocks:
         time_column = clocks[0]
@@ -276,7 +136,7 @@ def _settle(
         factor = said[time_column].factor
         stated = said[time_column].unit == "s"
         if not stated:
-            unit = _unit_above(above)
+            unit = unit_above(above)
             if unit is not None:
                 factor, stated = unit, True
     done = tuple(
@@ -389,42 +249,3 @@ def _counts_rows(cells: Sequence[str]) -> bool:
         return False
     values = [int(cell) for cell in cells]
     return values[0] in (0, 1) and all(b - a == 1 for a, b in pairwise(values))
-
-
-_QUANTITY = r"[^0-9+\-]{0,24}?([+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.][0-9]+)(?:[eE][+-]?[0-9]+)?)[\s\"',;\t]*([a-zA-Zµμ/]*)"
-_RATE = re.compile(r"(?:sampl\w*|acquisition)[\s_-]*(?:rate|freq\w*)" + _QUANTITY, re.IGNORECASE)
-_STEP = re.compile(
-    r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step)" + _QUANTITY,
-    re.IGNORECASE,
-)
-_UNIT_ABOVE = re.compile(
-    r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
-)
-_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
-
-
-def _interval(above: Sequence[str]) -> float | None:
-    """Seconds between samples, from the lines above the header."""
-    for line in above:
-        found = _RATE.search(line)
-        if found:
-            prefix = found[2][:1].lower() if found[2][:1] in tuple("kKMGmg") else ""
-            rate = number(found[1]) * _PREFIX[prefix]
-            if rate > 0:
-                return 1 / rate
-    for line in above:
-        found = _STEP.search(line)
-        if found:
-            step = number(found[1]) * TIME_UNITS.get(found[2].lower(), 1.0)
-            if step > 0:
-                return step
-    return None
-
-
-def _unit_above(above: Sequence[str]) -> float | None:
-    """Seconds in the unit of time that a line above the header names."""
-    for line in above:
-        found = _UNIT_ABOVE.search(line)
-        if found and found[1].lower() in TIME_UNITS:
-            return TIME_UNITS[found[1].lower()]
-    return None

@@ -111,7 +111,8 @@ class QuietReader:
             if (levels <= 1).all():
                 tail = _Tail(
                     levels, tuple((len(row) - 1 - span.start, row[span.start]) for span in template.levels),
-                    text.count(self._delimiter), row[template.time.point], sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
+                    text.count(self._delimiter), row[template.time.point],
+                    sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
                 )  # fmt: skip
             if len(self._tails) < _MOST_TAILS:
                 self._tails[text] = tail

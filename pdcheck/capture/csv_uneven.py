@@ -106,9 +106,8 @@ class _Look:
         if number is not None and (number.exponent >= 0 or left.size == 0):
             return None
         fixed = row[time.end : time.end + left.size] + row[border:]
-        return _Look(
-            template, shape, number, left, right, sum(code < _ZERO for code in fixed), sum(code > _NINE for code in fixed)
-        )
+        low, high = sum(code < _ZERO for code in fixed), sum(code > _NINE for code in fixed)
+        return _Look(template, shape, number, left, right, low, high)
 
 
 class UnevenReader:

@@ -65,7 +65,8 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
             )  # fmt: skip
         got = source.readinto(view) if got == BLOCK else 0
     return Capture(
-        source.path, "raw", 0.0, max(done - 1, 0) * period, period, tuple(line.line(period) for line in lines if not line.given_up)
+        source.path, "raw", 0.0, max(done - 1, 0) * period, period,
+        tuple(line.line(period) for line in lines if not line.given_up),
     )
 
 

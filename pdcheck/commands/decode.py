@@ -5,6 +5,7 @@ Why it is: the main job, from a capture to its report.
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -94,11 +95,14 @@ def decode(
 def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Report:
     """The report on one file; ``columns``: what the user calls the lines, by role."""
     from pdcheck.capture import Role, open_capture
+    from pdcheck.commands.progress import Bar
     from pdcheck.pipeline import check
     from pdcheck.pipeline import decode as decode_capture
 
     roles = {Role(role): name for role, name in columns.items() if name is not None}
-    return check(decode_capture(open_capture(path, roles=roles, rate_hz=rate)))
+    with Bar(Path(path).name if path != "-" else "standard input") as bar:
+        capture = open_capture(path, roles=roles, rate_hz=rate, progress=bar)
+    return check(decode_capture(capture))
 
 
 def _done_in(case: int) -> str | None:

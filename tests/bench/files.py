@@ -133,7 +133,8 @@ def edge_blocks(signal: Signal, *, decimals: int = 9, trim: bool = False) -> Ite
     levels = ((np.arange(len(signal.edges_s)) + 1 + signal.initial) & 1).astype(np.uint8)
     for start in range(0, len(levels), _ROWS):
         level = (levels[start : start + _ROWS] + 48)[:, None]
-        yield rows([cells(signal.edges_s[start : start + _ROWS], 4, decimals, trim), (level, np.ones_like(level, bool))])
+        times = cells(signal.edges_s[start : start + _ROWS], 4, decimals, trim)
+        yield rows([times, (level, np.ones_like(level, bool))])
 
 
 def write(path: Path, blocks: Iterator[bytes], most: int | None = None) -> Path:

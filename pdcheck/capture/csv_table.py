@@ -1,0 +1,159 @@
+"""The first lines of a CSV file as a table: how they split, which look like rows, which is the header.
+
+Why it is: before anything can be said of columns it must be known what separates them and where the rows begin; the
+rows themselves tell, for there are many of them and they are alike.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
+from pdcheck.capture.model import Role
+from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
+
+_VOTING_LINES = 30
+
+
+def delimiter_of(lines: Sequence[str]) -> str | None:
+    """What separates the cells, ``""`` where there is one column only; None where no line holds a value."""
+    voting = voters(lines)
+    votes = {candidate: _votes(voting, candidate) for candidate in DELIMITERS}
+    delimiter = max(votes, key=lambda candidate: votes[candidate])
+    if votes[delimiter] > 0:
+        return delimiter
+    return "" if any(_is_value(split_row(line, "")[0]) for line in voting) else None
+
+
+def voters(lines: Sequence[str]) -> list[str]:
+    """The lines that are asked: some of the first and some of the last, without comments."""
+    asked = (*lines[:_VOTING_LINES], *lines[_VOTING_LINES:][-_VOTING_LINES:])
+    return [line for line in asked if line.strip() and strip_comment(line) is None]
+
+
+def _is_value(cell: str) -> bool:
+    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+
+
+def _votes(lines: Sequence[str], delimiter: str) -> float:
+    """How well the lines split into values: full votes for lines of nothing else."""
+    total = 0.0
+    for line in lines:
+        if delimiter not in line and delimiter != " ":
+            continue
+        cells = split_row(line, delimiter)
+        while cells and not cells[-1]:
+            cells.pop()
+        good = sum(map(_is_value, cells))
+        if good >= 2:
+            total += good / len(cells)
+    return total
+
+
+class Table:
+    """The lines as cells, and the first one that looks like the rows do.
+
+    :ivar width: columns of most rows, a trailing empty one not counted.
+    :ivar first_match: place of the first line like most rows; -1 where none is.
+    :ivar header: place of the header; -1 before it is found, or where there is none.
+    """
+
+    def __init__(self, lines: Sequence[str], delimiter: str, voters: Sequence[str]) -> None:
+        self.lines = lines
+        self.delimiter = delimiter
+        self.header = -1
+        shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
+        self.pattern: tuple[bool, ...] = max(
+            shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
+        )
+        self.width = len(self.pattern)
+        self.first_match = -1
+        for place, line in enumerate(lines):
+            if line.strip() and strip_comment(line) is None and self.shape(line) == self.pattern:
+                self.first_match = place
+                break
+
+    def cells(self, line: str) -> list[str]:
+        """The cells, trailing empty ones dropped."""
+        cells = split_row(line, self.delimiter)
+        while cells and not cells[-1]:
+            cells.pop()
+        return cells
+
+    def shape(self, line: str) -> tuple[bool, ...]:
+        """Which cells hold values."""
+        return tuple(map(_is_value, self.cells(line)))
+
+
+def find_header(table: Table) -> tuple[list[str], list[str], int]:
+    """Names and units of the columns (empty where there are none), and the place of the first row."""
+    best: tuple[int, list[str]] | None = None
+    best_known = -1
+    for place in range(table.first_match - 1, max(-1, table.first_match - 12), -1):
+        line = table.lines[place]
+        bare = strip_comment(line)
+        cells = _header_cells(table, line if bare is None else bare) if line.strip() else None
+        if cells is None:
+            continue
+        units_only = all(cell == "" or _bare_unit(cell) for cell in cells)
+        if units_only and len(cells) > 1 and not any(cell in ("t", "x") for cell in cells):
+            continue
+        known = sum(
+            named.is_time or named.is_count or named.role is not Role.OTHER for named in map(read_name, cells)
+        )
+        if known > best_known:  # of two that say as much, the nearer one
+            best, best_known = (place, cells), known
+    if best is None:
+        return [], [], table.first_match
+    table.header, names = best
+    units: list[str] = []
+    first = table.header + 1
+    for place in range(table.header + 1, table.first_match):
+        line = table.lines[place]
+        cells = table.cells(line)
+        if cells and all(cell == "" or _bare_unit(cell) for cell in cells) and not units:
+            units = [cell.strip("[]() ") for cell in cells]
+            first = place + 1
+        elif not line.strip() or strip_comment(line) is not None:
+            first = place + 1
+        else:
+            break  # a row that is not like the others: it is data, and the row reader says what is wrong with it
+    return names, units, first
+
+
+def _bare_unit(cell: str) -> bool:
+    unit = cell.strip("[](){} ").lower()
+    return unit in TIME_UNITS or unit in VALUE_UNITS
+
+
+def _header_cells(table: Table, line: str) -> list[str] | None:
+    """The line as a header of the table's width, or None."""
+    for delimiter in dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
+        cells = split_row(line, delimiter)
+        if delimiter == " ":
+            cells = _joined_brackets(cells)
+        while len(cells) > table.width and not cells[-1]:
+            cells.pop()
+        if len(cells) == table.width and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
+            return cells
+        if table.width == 1 and delimiter == (table.delimiter or ","):
+            whole = line.strip().strip('"')
+            return [whole] if whole and not _is_value(whole) else None
+    return None
+
+
+def _mostly_values(cells: Sequence[str]) -> bool:
+    """More than channel numbers as names."""
+    return any(is_number(cell) and not cell.isdigit() for cell in cells)
+
+
+def _joined_brackets(cells: list[str]) -> list[str]:
+    """``["Time", "[s]"]`` as one cell."""
+    out: list[str] = []
+    for cell in cells:
+        if out and cell[:1] in "[(":
+            out[-1] += " " + cell
+        else:
+            out.append(cell)
+    return out
