@@ -29,6 +29,8 @@ LEAST_ROWS = 128
 NOT_A_LEVEL = 255
 _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_KNOWN = 4096
+_SIX = np.uint64(0x0606060606060606)
+_OVER = 0x1010101010101010
 Bytes = NDArray[np.uint8]
 
 
@@ -182,13 +184,15 @@ class FixedReader:
         words, flags = self._room[:count], self._flags[:count]
         np.copyto(words, np.ndarray((count,), ">u8", table, start, (width,)))
         assert self._template is not None
-        mask, expected = _digit_pattern(self._template.row, start, span)
+        mask, expected, digits = _digit_pattern(self._template.row, start, span)
         order = (words[1:], words[:-1]) if self._template.row[span.start] != _MINUS else (words[:-1], words[1:])
         found = []
         if np.less(*order, out=flags[1:]).any():
             found.append(np.flatnonzero(flags[1:]) + 1)
+        over = words & digits
+        over += digits & _SIX  # takes 10 and more over 15
         words &= mask
-        if np.not_equal(words, expected, out=flags).any():
+        if np.not_equal(words, expected, out=flags).any() or int(np.bitwise_or.reduce(over)) & _OVER:
             return None
         while start > span.start:
             start = max(span.start, start - 8)
@@ -202,9 +206,10 @@ class FixedReader:
 
 
 @lru_cache(maxsize=64)
-def _digit_pattern(row: bytes, start: int, span: Span) -> tuple[np.uint64, np.uint64]:
-    """For the eight bytes at ``start`` as one big-endian word: which bits are alike in all times, and what they are."""
-    mask = expected = 0
+def _digit_pattern(row: bytes, start: int, span: Span) -> tuple[np.uint64, np.uint64, np.uint64]:
+    """For the eight bytes at ``start`` as one big-endian word: which bits are alike in all times, what they are, and
+    which bits say what digits there are."""
+    mask = expected = digits = 0
     for at in range(start, start + 8):
         byte = row[at]
         bits = 0xFF if at == span.start + span.point or (at == span.start and byte in (_MINUS, _PLUS)) else 0xF0
@@ -212,7 +217,8 @@ def _digit_pattern(row: bytes, start: int, span: Span) -> tuple[np.uint64, np.ui
             bits = 0
         mask = mask << 8 | bits
         expected = expected << 8 | byte & bits
-    return np.uint64(mask), np.uint64(expected)
+        digits = digits << 8 | (0x0F if bits == 0xF0 else 0)
+    return np.uint64(mask), np.uint64(expected), np.uint64(digits)
 
 
 def _windows(template: Template) -> list[_Window]:

@@ -41,6 +41,7 @@ _RANGE_PARTS = 64
 _SLOW_BUDGET = 1 << 19
 _WAVE_BUDGET = 4 << 20
 _RUN = 128
+_MOST_CELLS = 1e9
 # Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
 _MILLIVOLTS_ABOVE = 100.0
 _MILLIAMPS_ABOVE = 20.0
@@ -222,6 +223,7 @@ def _entering_cells(run: FloatArray, band: float) -> IntArray:
     cells = run - run[0]
     cells /= band / 3
     np.floor(cells, out=cells)
+    np.clip(cells, -_MOST_CELLS, _MOST_CELLS, out=cells)
     code = cells.astype(np.int32)
     # Odd codes are the middles of cells and decide; even ones are borders, where the last decision next to them holds.
     last = np.arange(len(code), dtype=np.int32)

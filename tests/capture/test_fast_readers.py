@@ -11,9 +11,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from pdcheck.capture import AnalogLine, Capture, DigitalLine, csv_quiet, csv_reader, open_capture
+from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
 from pdcheck.capture.csv_fixed import FixedReader
-from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.csv_words import Cells, numbers
 from pdcheck.errors import CaptureError
@@ -78,6 +77,9 @@ def never(*_: object) -> None:
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 1 << 32))
 @example(seed=13660541)  # steps that vary, printed too coarsely to see it in a few rows
+@example(seed=3356)  # a step that is lost late, after edges were placed by their rows
+@example(seed=338)  # a row missing among times that tell rows apart only just
+@example(seed=3563)  # a separator where a time has a digit
 @example(seed=2324)  # a last row without a line end, shorter than the one above
 def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
@@ -179,56 +181,3 @@ def test_heavy_noise_cannot_outgrow_its_budget(tmp_path: Path, monkeypatch: pyte
     assert early is not None and late is not None
     assert early.typical == pytest.approx(0, abs=0.3)
     assert late.typical == pytest.approx(5, abs=0.3)
-
-
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(
-    seed=st.integers(0, 1 << 32), lanes=st.integers(1, 3), tail=st.sampled_from(["\n", "\r\n", ";\n"]),
-    shown=st.sampled_from([lambda x: f"{x:.9g}", lambda x: repr(round(x, 10)), lambda x: f"{x:.7f}"]),
-)  # fmt: skip
-def test_silence_is_read_as_the_careful_reader_does(
-    tmp_path: Path, seed: int, lanes: int, tail: str, shown: Callable[[float], str]
-) -> None:
-    rng = random.Random(seed)
-    levels = [rng.randrange(2) for _ in range(lanes)]
-    rows = []
-    for row in range(3000):
-        if rng.random() < rng.choice([0.0, 0.001]):
-            levels[rng.randrange(lanes)] ^= 1
-        rows.append(";".join([shown(0.5 + row * 2.5e-7), *map(str, levels)]) + tail)
-    path = tmp_path / "capture.csv"
-    path.write_bytes(("Time [s];" + ";".join(f"D{lane}" for lane in range(lanes)) + "\n" + "".join(rows)).encode())
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(csv_reader, "FIRST_LINE", 0)
-        patch.setattr(csv_quiet, "LEAST_BYTES", 500)
-        patch.setattr(FixedReader, "read", never)
-        quiet = open_capture(path)
-        patch.setattr(QuietReader, "read", never)
-        patch.setattr(VaryingReader, "read", never)
-        careful = open_capture(path)
-    assert (quiet.kind, quiet.duration_s) == (careful.kind, careful.duration_s)
-    for line, expected in zip(quiet.lines, careful.lines, strict=True):
-        assert isinstance(line, DigitalLine) and isinstance(expected, DigitalLine)
-        assert line.initial == expected.initial
-        assert line.edges_s.tolist() == pytest.approx(expected.edges_s.tolist(), rel=1e-9, abs=1e-13)
-
-
-@pytest.mark.parametrize("row", [150_001, 190_000])
-@pytest.mark.parametrize("bad", ["{t},1,1", "{t}", "{t},", "{t},2", "{t},x", "nan,0", "{t}x,0", "-{t},0", "{t}+,0"])
-def test_a_broken_row_in_long_silence_is_named(tmp_path: Path, row: int, bad: str) -> None:
-    rows = [f"{i * 2.5e-7:.12g},0" for i in range(200_000)]
-    rows[row] = bad.format(t=rows[row].split(",")[0])
-    path = tmp_path / "capture.csv"
-    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
-    with pytest.raises(CaptureError) as caught:
-        open_capture(path)
-    assert caught.value.line == row + 2
-
-
-def test_times_that_begin_again_in_long_silence_are_named(tmp_path: Path) -> None:
-    rows = [f"{i * 2.5e-7:.12g},0" for i in range(200_000)]
-    path = tmp_path / "capture.csv"
-    path.write_text("\n".join(["Time [s],CC1", *rows, *rows[10:], ""]))
-    with pytest.raises(CaptureError, match="backwards") as caught:
-        open_capture(path)
-    assert caught.value.line == 200_002

@@ -1,0 +1,222 @@
+"""Sample files deep inside, where rows are passed over: what comes out is what the careful reader says.
+
+The careful reader shares no code with these readers but the meaning of a single cell.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from pdcheck.capture import AnalogLine, Capture, DigitalLine, Role, csv_even, csv_quiet, csv_reader, csv_uneven
+from pdcheck.capture import lines as lines_module
+from pdcheck.capture import open_capture
+from pdcheck.capture.csv_even import EvenReader
+from pdcheck.capture.csv_fixed import FixedReader
+from pdcheck.capture.csv_quiet import QuietReader
+from pdcheck.capture.csv_uneven import UnevenReader
+from pdcheck.capture.csv_varying import VaryingReader
+from pdcheck.errors import CaptureError
+from tests.capture.test_fast_readers import never, outcome, render
+
+READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader)
+
+
+def everywhere(patch: pytest.MonkeyPatch) -> None:
+    """Let rows be passed over from the first line on and in short stretches."""
+    patch.setattr(csv_reader, "FIRST_LINE", 0)
+    patch.setattr(csv_reader, "CAREFUL", 1 << 10)
+    patch.setattr(csv_even, "LEAST_BYTES", 300)
+    patch.setattr(csv_quiet, "LEAST_BYTES", 300)
+    patch.setattr(csv_uneven, "LEAST_ROWS", 4)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32))
+@example(seed=203)  # one time wrong in silence: not noticed, and nothing else is
+def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_bytes(render(random.Random(seed)))
+    found: list[Capture | tuple[str, int | None]] = []
+    with pytest.MonkeyPatch.context() as patch:
+        everywhere(patch)
+        for left_out in ((), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader)):
+            for reader in left_out:
+                patch.setattr(reader, "read", never)
+            found.append(outcome(path))
+        for reader in READERS:
+            patch.setattr(reader, "read", never)
+        careful = outcome(path)
+    for other in found:
+        if not isinstance(careful, Capture):
+            # One time that goes back and forth again may go unnoticed in silence; nothing else that is wrong may.
+            assert other == careful or "backwards" in careful[0]
+            continue
+        assert isinstance(other, Capture)
+        assert other.start_s == careful.start_s
+        assert other.duration_s == pytest.approx(careful.duration_s, rel=1e-12)
+        assert other.kind == careful.kind or careful.kind == "csv-edges"
+        for line, expected in zip(other.lines, careful.lines, strict=True):
+            assert (type(line), line.name, line.role) == (type(expected), expected.name, expected.role)
+            if isinstance(line, DigitalLine) and isinstance(expected, DigitalLine):
+                assert line.initial == expected.initial
+                assert line.edges_s.shape == expected.edges_s.shape
+                if other.kind == careful.kind:
+                    assert np.allclose(line.edges_s, expected.edges_s, rtol=1e-9, atol=1e-13)
+
+
+SHAPES: dict[str, tuple[type, Callable[[int, int, float], str]]] = {
+    "even": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},{level}"),
+    "even volts": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},{level},{abs(volts):.4f}"),
+    "even, volts first": (EvenReader, lambda i, level, volts: f"{abs(volts):.3f};{i * 2.5e-7:.9f};{level}"),
+    "quiet": (QuietReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
+    "uneven": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
+    "uneven volts": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{round(volts, 4):g}"),
+    "uneven, volts inside": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},0,{volts:.3f},{level}"),
+}  # fmt: skip
+HEADERS = {2: "Time [s],CC1", 3: "Time [s],CC1,VBUS [V]", 4: "Time [s],CC2,VBUS [V],CC1"}
+
+
+@pytest.mark.parametrize("shape", sorted(SHAPES))
+def test_each_shape_takes_its_way_and_says_what_was_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shape: str
+) -> None:
+    reader, row = SHAPES[shape]
+    count = 40_000
+    rng = np.random.default_rng(3)
+    flips = np.zeros(count, np.intp)
+    flips[20_000 + np.cumsum(rng.choice([6, 7, 13], 200))] = 1
+    levels = np.cumsum(flips) & 1
+    volts = np.where(np.arange(count) < 25_000, 0.0, 5.0) + rng.normal(0, 0.006, count)
+    rows = [row(i, int(levels[i]), float(volts[i])) for i in range(count)]
+    header = HEADERS[rows[0].count(",") + 1] if "," in rows[0] else "VBUS [V];Time [s];CC1"
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join([header, *rows, ""]))
+    taken = 0
+    read = reader.read  # type: ignore[attr-defined]
+
+    def counted(self: object, *where: object) -> object:
+        nonlocal taken
+        found = read(self, *where)
+        taken += found[0].rows if found else 0
+        return found
+
+    everywhere(monkeypatch)
+    monkeypatch.setattr(reader, "read", counted)
+    if reader is UnevenReader:
+        monkeypatch.setattr(QuietReader, "read", never)
+    capture = open_capture(path)
+    assert taken > 0.4 * count
+    by_name = {line.name.split(" ")[0]: line for line in capture.lines}
+    cc = by_name["CC1"]
+    assert isinstance(cc, DigitalLine)
+    assert cc.edges_s.tolist() == pytest.approx((np.flatnonzero(flips) * 2.5e-7).tolist(), abs=1e-12)
+    if "volts" in shape:
+        vbus = by_name["VBUS"]
+        assert isinstance(vbus, AnalogLine)
+        truth = np.abs(volts) if "even" == shape[:4] else volts
+        held = vbus.values[np.searchsorted(vbus.times_s, np.arange(count) * 2.5e-7 + 1e-9, side="right") - 1]
+        assert np.abs(held - truth).max() <= 0.0201 + 0.0005
+
+
+@pytest.mark.parametrize("row", [150_001, 190_000])
+@pytest.mark.parametrize(
+    "bad", ["{t},1,1,1", "{t}", "{t},", "{t},2,5", "{t},x,5", "nan,0,5", "{t}x,0,5", "-{t},0,5", "{t}+,0,5", "{t},0,5.0.1",
+            "{t},0,-", "{t},0,nan", "{t},0,", "{m},0,5", "{t},0, 5 0", "{t};0,5"],
+)  # fmt: skip
+@pytest.mark.parametrize("even", [False, True])
+def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: int, bad: str, even: bool) -> None:
+    noise = random.Random(1)
+    if even:
+        rows = [f"{i * 2.5e-7:.9f},0,5.0{noise.randrange(100):02d}" for i in range(200_000)]
+    else:
+        rows = [f"{i * 2.5e-7:.12g},0,{noise.gauss(5, 0.01):.4g}" for i in range(200_000)]
+    time = rows[row].split(",")[0]
+    rows[row] = bad.format(t=time, m=time.replace(".", "-"))
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == row + 2
+
+
+def test_rows_left_out_in_silence_are_no_steady_step(tmp_path: Path) -> None:
+    rows = [f"{i * 2.5e-7:.9f},{i // 90_000 % 2}" for i in range(400_000)]
+    del rows[200_000:200_300]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    capture = open_capture(path)
+    assert capture.kind == "csv-edges"
+    line = capture.lines[0]
+    assert isinstance(line, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx([0.0225, 0.045, 0.0675, 0.09])
+
+
+def test_a_clock_beside_cc_is_given_up_and_cc_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lines_module, "_MOST_BESIDE", 1000)
+    rows = [f"{i * 1e-6:.6f},{i // 70 % 2},{i % 2},{i // 100 % 2}" for i in range(20_000)]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1,clock,button", *rows, ""]))
+    capture = open_capture(path)
+    assert [line.name for line in capture.lines] == ["CC1", "button"]
+    path.write_text("\n".join(["Time [s],one,two,three", *rows, ""]))
+    assert len(open_capture(path).lines) == 3
+    assert len(open_capture(path, roles={Role.CC1: "one"}).lines) == 2
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    seed=st.integers(0, 1 << 32), lanes=st.integers(1, 3), tail=st.sampled_from(["\n", "\r\n", ";\n"]),
+    shown=st.sampled_from([lambda x: f"{x:.9g}", lambda x: repr(round(x, 10)), lambda x: f"{x:.7f}"]),
+)  # fmt: skip
+def test_silence_is_read_as_the_careful_reader_does(
+    tmp_path: Path, seed: int, lanes: int, tail: str, shown: Callable[[float], str]
+) -> None:
+    rng = random.Random(seed)
+    levels = [rng.randrange(2) for _ in range(lanes)]
+    rows = []
+    for row in range(3000):
+        if rng.random() < rng.choice([0.0, 0.001]):
+            levels[rng.randrange(lanes)] ^= 1
+        rows.append(";".join([shown(0.5 + row * 2.5e-7), *map(str, levels)]) + tail)
+    path = tmp_path / "capture.csv"
+    path.write_bytes(("Time [s];" + ";".join(f"D{lane}" for lane in range(lanes)) + "\n" + "".join(rows)).encode())
+    with pytest.MonkeyPatch.context() as patch:
+        everywhere(patch)
+        patch.setattr(FixedReader, "read", never)
+        quiet = open_capture(path)
+        for reader in READERS:
+            patch.setattr(reader, "read", never)
+        careful = open_capture(path)
+    assert (quiet.kind, quiet.duration_s) == (careful.kind, careful.duration_s)
+    for line, expected in zip(quiet.lines, careful.lines, strict=True):
+        assert isinstance(line, DigitalLine) and isinstance(expected, DigitalLine)
+        assert line.initial == expected.initial
+        assert line.edges_s.tolist() == pytest.approx(expected.edges_s.tolist(), rel=1e-9, abs=1e-13)
+
+
+@pytest.mark.parametrize("row", [150_001, 190_000])
+@pytest.mark.parametrize("bad", ["{t},1,1", "{t}", "{t},", "{t},2", "{t},x", "nan,0", "{t}x,0", "-{t},0", "{t}+,0"])
+def test_a_broken_row_in_long_silence_is_named(tmp_path: Path, row: int, bad: str) -> None:
+    rows = [f"{i * 2.5e-7:.12g},0" for i in range(200_000)]
+    rows[row] = bad.format(t=rows[row].split(",")[0])
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == row + 2
+
+
+def test_times_that_begin_again_in_long_silence_are_named(tmp_path: Path) -> None:
+    rows = [f"{i * 2.5e-7:.12g},0" for i in range(200_000)]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, *rows[10:], ""]))
+    with pytest.raises(CaptureError, match="backwards") as caught:
+        open_capture(path)
+    assert caught.value.line == 200_002
