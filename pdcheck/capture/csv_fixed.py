@@ -98,8 +98,8 @@ class FixedReader:
         spots, last_time, finest = NO_ROWS, 0.0, 0.0
         if template.time is not None:
             suspects: IntArray | None = NO_ROWS
-            if template.numbers and template.time.exponent >= 0:
-                suspects = np.arange(1, count)  # any of them may be asked for, and none is known to be a number
+            if template.time.exponent >= 0:
+                suspects = np.arange(1, count)  # their characters do not sort as their values do
             elif len(changed) < count:
                 suspects = self._suspects(table, template.time)
             if suspects is None or not times.in_order(changed, suspects, place):
@@ -176,8 +176,6 @@ class FixedReader:
         All others have the characters of the row above but for the last eight, and sort after it by these.
         """
         count, width = table.shape
-        if span.exponent >= 0:
-            return NO_ROWS
         start = max(span.start, span.end - 8)
         if start + 8 > width:
             return np.arange(1, count)

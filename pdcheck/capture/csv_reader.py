@@ -17,6 +17,7 @@ from pdcheck.capture.csv_clock import RowClock
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_layout import Kind, Layout, find_layout
+from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
 from pdcheck.capture.csv_uneven import UnevenReader
@@ -93,6 +94,7 @@ class _CsvFile:
         self._careful = CarefulReader(layout, self._path)
         self._fixed = FixedReader(layout)
         self._varying = VaryingReader(layout)
+        self._plain = PlainReader(layout)
         self._evenly, self._unevenly, self._quiet = EvenReader(layout), UnevenReader(layout), QuietReader(layout)
         self._even = True
         self._edges: list[EdgeBuilder] = []
@@ -140,7 +142,7 @@ class _CsvFile:
         where = (self._buffer.room, self._buffer.data, at, end, place)
         found = self._fixed.read(*where)
         self._even = found is not None
-        return found or self._varying.read(*where)
+        return found or self._varying.read(*where) or self._plain.read(*where)
 
     def _carefully(self, start: int, limit: int, place: Place) -> int:
         """Read some lines from ``start`` on cell by cell; where they end is returned."""

@@ -171,6 +171,8 @@ class UnevenReader:
         border -= starts
         if int(border.min()) <= look.shape.whole or int(border.max()) > MOST_WIDE:
             return None
+        if not bool((data.take(starts + look.shape.whole) == look.shape.point).all()):
+            return None
         if not self._is_plain(look, data[start:end], len(ends), points, signs):
             return None
         times = VaryingTimes(Cells(data, starts, border), look.shape, place)

@@ -161,6 +161,10 @@ class WaveBuilder:
         if scale != 1.0:
             values *= scale
         if len(times) > 1:
+            # A time garbled in a place where not every row is looked at may be before the one above.
+            in_order = times >= np.maximum.accumulate(times)
+            if not in_order.all():
+                times, values = times[in_order], values[in_order]
             last_of_time = np.append(times[1:] > times[:-1], True)
             if not last_of_time.all():
                 times, values = times[last_of_time], values[last_of_time]

@@ -14,9 +14,18 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from pdcheck.capture import AnalogLine, Capture, DigitalLine, Role, csv_even, csv_quiet, csv_reader, csv_uneven
+from pdcheck.capture import (
+    AnalogLine,
+    Capture,
+    DigitalLine,
+    Role,
+    csv_even,
+    csv_quiet,
+    csv_reader,
+    csv_uneven,
+    open_capture,
+)
 from pdcheck.capture import lines as lines_module
-from pdcheck.capture import open_capture
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_quiet import QuietReader
@@ -39,6 +48,7 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 1 << 32))
+@example(seed=457)  # a time without its leading zero
 @example(seed=203)  # one time wrong in silence: not noticed, and nothing else is
 def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
@@ -112,7 +122,7 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     if reader is UnevenReader:
         monkeypatch.setattr(QuietReader, "read", never)
     capture = open_capture(path)
-    assert taken > 0.4 * count
+    assert taken > 0.3 * count
     by_name = {line.name.split(" ")[0]: line for line in capture.lines}
     cc = by_name["CC1"]
     assert isinstance(cc, DigitalLine)
@@ -120,15 +130,15 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     if "volts" in shape:
         vbus = by_name["VBUS"]
         assert isinstance(vbus, AnalogLine)
-        truth = np.abs(volts) if "even" == shape[:4] else volts
+        truth = np.abs(volts) if shape[:4] == "even" else volts
         held = vbus.values[np.searchsorted(vbus.times_s, np.arange(count) * 2.5e-7 + 1e-9, side="right") - 1]
         assert np.abs(held - truth).max() <= 0.0201 + 0.0005
 
 
 @pytest.mark.parametrize("row", [150_001, 190_000])
 @pytest.mark.parametrize(
-    "bad", ["{t},1,1,1", "{t}", "{t},", "{t},2,5", "{t},x,5", "nan,0,5", "{t}x,0,5", "-{t},0,5", "{t}+,0,5", "{t},0,5.0.1",
-            "{t},0,-", "{t},0,nan", "{t},0,", "{m},0,5", "{t},0, 5 0", "{t};0,5"],
+    "bad", ["{t},1,1,1", "{t}", "{t},", "{t},2,5", "{t},x,5", "nan,0,5", "{t}x,0,5", "-{t},0,5", "{t}+,0,5",
+            "{t},0,5.0.1", "{t},0,-", "{t},0,nan", "{t},0,", "{m},0,5", "{t},0, 5 0", "{t};0,5"],
 )  # fmt: skip
 @pytest.mark.parametrize("even", [False, True])
 def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: int, bad: str, even: bool) -> None:
@@ -146,6 +156,18 @@ def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: i
     assert caught.value.line == row + 2
 
 
+@pytest.mark.parametrize("row", [1_000, 1_001, 150_001])
+@pytest.mark.parametrize("bad", [":.000000000E-03", "1.00000000,E-03", "1.000000000E:03", "1.000000000E-0x"])
+def test_a_broken_time_with_an_exponent_is_named(tmp_path: Path, row: int, bad: str) -> None:
+    rows = [f"{1 + i * 2.5e-7:.9E},0" for i in range(200_000)]
+    rows[row] = bad + ",0"
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == row + 2
+
+
 def test_rows_left_out_in_silence_are_no_steady_step(tmp_path: Path) -> None:
     rows = [f"{i * 2.5e-7:.9f},{i // 90_000 % 2}" for i in range(400_000)]
     del rows[200_000:200_300]
@@ -156,6 +178,17 @@ def test_rows_left_out_in_silence_are_no_steady_step(tmp_path: Path) -> None:
     line = capture.lines[0]
     assert isinstance(line, DigitalLine)
     assert line.edges_s.tolist() == pytest.approx([0.0225, 0.045, 0.0675, 0.09])
+
+
+def test_two_rows_exchanged_deep_inside_leave_a_waveform_in_order(tmp_path: Path) -> None:
+    rows = [f"{i * 2.5e-7:.9f},{i // 90_000 % 2},{i % 500 / 100:.2f}" for i in range(200_000)]
+    rows[150_003], rows[150_020] = rows[150_020], rows[150_003]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    vbus = open_capture(path).lines[1]
+    assert isinstance(vbus, AnalogLine)
+    assert (np.diff(vbus.times_s) > 0).all()
+    assert len(vbus.times_s) > 10_000
 
 
 def test_a_clock_beside_cc_is_given_up_and_cc_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,130 @@
+"""Rows of plain numbers in any notation, by numpy's own reader of text.
+
+Why it is: scopes like ``-1.2000E-03``, with a sign that comes and goes, so that rows have neither one width nor one
+pattern. Cell by cell in Python a row takes some microseconds; numpy reads the same numbers ten times as fast. What
+it would let pass and the careful reader would not is asked for separately: the number of cells, ``nan`` and ``inf``,
+levels other than 0 and 1, times that go back.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pdcheck.capture.csv_cells import quantum, split_row
+from pdcheck.capture.csv_layout import Kind, Layout
+from pdcheck.capture.csv_rows import LAST_ROWS, NO_ROWS, FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.waves import ReadValues
+
+STRETCH = 1 << 17
+LEAST_ROWS = 32
+_LONGEST_PAUSE = 64
+_LARGEST = 1e30
+_MOST_PRECISE = 1e5
+Bytes = NDArray[np.uint8]
+
+
+class PlainReader:
+    """Reads rows of numbers without quotes."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        kinds = [column.kind for column in layout.columns]
+        self._wanted = [
+            place for place, kind in enumerate(kinds) if kind in (Kind.TIME, Kind.LEVEL, Kind.NUMBER)
+        ]
+        self._levels = [place for place, kind in enumerate(kinds) if kind is Kind.LEVEL]
+        self._numbers = [place for place, kind in enumerate(kinds) if kind is Kind.NUMBER]
+        self._able = Kind.BUS not in kinds and len(layout.delimiter.strip()) == (layout.delimiter != "\t")
+        self._misses = self._pause = 0
+
+    def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
+        """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
+        if not self._able:
+            return None
+        if self._pause:
+            self._pause -= 1
+            return None
+        end = room.rfind(b"\n", start, min(end, start + STRETCH)) + 1
+        block = self._block(bytes(room[start:end]), place) if end > start else None
+        self._misses = 0 if block else self._misses + 1
+        self._pause = min(self._misses // 2, _LONGEST_PAUSE)
+        return None if block is None else (block, end)
+
+    def _block(self, text: bytes, place: Place) -> RowBlock | None:
+        rows = text.count(b"\n")
+        delimiter = self._layout.delimiter.encode()
+        separators, more = divmod(text.count(delimiter), max(rows, 1))
+        fewest = len(self._layout.columns) - 1
+        if rows < LEAST_ROWS or more or not fewest <= separators <= fewest + 1 or b'"' in text or not text.isascii():
+            return None
+        shown = text.decode()
+        if delimiter != b",":
+            shown = shown.replace(",", ".")
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")
+                table: FloatArray = np.loadtxt(
+                    io.StringIO(shown), delimiter=self._layout.delimiter, comments=None, usecols=self._wanted, ndmin=2,
+                    unpack=True,
+                )  # fmt: skip
+        except (ValueError, IndexError, Warning):
+            return None
+        columns = dict(zip(self._wanted, table, strict=True))
+        if table.shape[1] != rows or not bool((np.abs(table) < _LARGEST).all()):
+            return None
+        levels = np.empty((len(self._levels), rows), np.uint8)
+        for lane, column in enumerate(self._levels):
+            if not bool(((columns[column] == 0) | (columns[column] == 1)).all()):
+                return None
+            levels[lane] = columns[column]
+        numbers = tuple(ReadValues(columns[column]) for column in self._numbers)
+        changed = np.flatnonzero(np.append(True, (levels[:, 1:] != levels[:, :-1]).any(axis=0)))
+        if self._layout.time_column is None:
+            return RowBlock(rows, rows, changed, levels[:, changed], numbers, _none, _none, NO_ROWS, 0.0, 0.0)
+        assert place.origin is not None
+        times = _Times(columns[self._layout.time_column], place.origin, text, self._layout)
+        if not times.in_order(place):
+            return None
+        return RowBlock(
+            rows=rows, lines=rows, changed=changed, levels=levels[:, changed], numbers=numbers, times=times,
+            quanta=times.quanta, spots=spread(rows), finest=times.finest(), last_time=float(times.since[-1]),
+        )  # fmt: skip
+
+
+def _none(rows: IntArray) -> FloatArray:
+    raise AssertionError("rows are counted in a file without a time column")
+
+
+class _Times:
+    """Times of rows."""
+
+    def __init__(self, times: FloatArray, origin: tuple[int, float], text: bytes, layout: Layout) -> None:
+        self._precise = float(np.abs(times).max()) < _MOST_PRECISE
+        self.since: FloatArray = (times - origin[0]) - origin[1]
+        self._layout = layout
+        self._lines = [*text[: text.index(b"\n")].splitlines(), *text.splitlines()[-LAST_ROWS:]]
+
+    def in_order(self, place: Place) -> bool:
+        """Whether the times rise, and can be told apart as numbers of this size."""
+        rising = bool((self.since[1:] >= self.since[:-1]).all())
+        return self._precise and rising and bool(self.since[0] >= place.last_time)
+
+    def quanta(self, rows: IntArray) -> FloatArray:
+        """The weight of the last digit of the first time or of the last ones, whichever is more."""
+        return np.full(len(rows), max(self._quantum(self._lines[0]), self.finest()))
+
+    def finest(self) -> float:
+        """The weight of the finest last digit among the last few times."""
+        return min(map(self._quantum, self._lines[-LAST_ROWS:]))
+
+    def _quantum(self, line: bytes) -> float:
+        column = self._layout.time_column
+        assert column is not None
+        return quantum(split_row(line.decode(), self._layout.delimiter)[column])
+
+    def __call__(self, rows: IntArray) -> FloatArray:
+        return self.since[rows]
