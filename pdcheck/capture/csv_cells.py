@@ -80,7 +80,7 @@ def quantum(cell: str) -> float:
     if found is None:
         return 0.0
     exponent = int(found[4] or 0) - len(found[3] or "")
-    return 10.0 ** max(exponent, -300)
+    return 10.0 ** min(max(exponent, -300), 300)
 
 
 def level(cell: str) -> int | None:

@@ -24,6 +24,17 @@ _CC_ROLES = (Role.CC1, Role.CC2)
 _SHORTEST_PULSE_S = 0.7e-6
 _LONGEST_PULSE_S = 5.0e-6
 _SCALES = (1.0, 1e-3, 1e-6, 1e-9)
+_UNIT_TRIALS = 2
+_TRIAL_EDGES = 20_000
+_CROWDED_S = 20e-6
+#: Steps looked for below those that a pulse is only a few of, and how well the gaps must sit on one. Our own choice:
+#: a signal's own jitter (10 ns and more) is no step, times printed to the nanosecond are no jitter.
+_FINEST_STEP_S, _LONGEST_FINE_STEP_S = 35e-9, 0.45e-6
+_FINE_STEPS = 1500
+_FINE_GAPS = 300
+_AGREE = 0.98
+_FINE_OFF = 0.04
+_FITS_AS_WELL = 0.003
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +81,9 @@ def read_capture(capture: Capture) -> LineReading:
     if chosen is not None and chosen.intact > 0 and second:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
-        return LineReading(capture, None, (), (), _quality(None, None), None, tuple(notes))
+        # A column in volts that bears no traffic has no edges, but may be called CC all the same.
+        called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
+        return LineReading(capture, called, (), (), _quality(None, None), None, tuple(notes))
     capture = _with_cc_role(capture, chosen.line.name)
     step = capture.sample_period_s or _time_step(chosen.line.edges_s)
     return LineReading(
@@ -110,13 +123,21 @@ def _settle_time_unit(
     """Where nobody said the unit of the times, the one in which a column's pulses are BMC pulses."""
     if capture.time_unit_stated:
         return capture, digital
-    best, best_count = 1.0, 23
+    best, best_score = 1.0, (0, 23)
     for scale in _SCALES:
+        counted = []
         for line in digital:
             gaps = np.diff(line.edges_s) * scale
-            count = int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S)))
-            if count > best_count:
-                best, best_count = scale, count
+            counted.append((int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S))), line))
+        counted.sort(key=lambda found: -found[0])
+        # A slow clock in another column has pulses of any length; packets have only one unit in which they are any.
+        for count, line in counted[:_UNIT_TRIALS]:
+            if count > best_score[1] or (count > 23 and best_score[0] == 0):
+                packets, _, _ = read_line(line.edges_s[:_TRIAL_EDGES] * scale, line.initial, None)
+                best, best_score = max(
+                    (best, best_score), (scale, (sum(packet.intact for packet in packets), count)),
+                    key=lambda found: found[1],
+                )
     if best == 1.0:
         return capture, digital
     unit = {1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}[best]
@@ -148,20 +169,47 @@ def _time_step(edges: Floats) -> float | None:
         near = gaps < 2000 * step
         if near.any() and float(np.quantile(off[near], 0.98)) < 0.06:
             return step
-    return None
+    return _fine_step(gaps)
+
+
+def _fine_step(gaps: Floats) -> float | None:
+    """The step, much finer than a pulse, that all short gaps are whole multiples of; None where there is none.
+
+    For each step tried the gaps are laid around a circle as long as the step: they fall together only if it is one.
+    """
+    short = gaps[gaps < _LONGEST_PULSE_S][:_FINE_GAPS]
+    if len(short) < _FINE_GAPS // 4 or float(short.min()) < _FINEST_STEP_S:
+        return None
+    longest = min(_LONGEST_FINE_STEP_S, float(short.min()))
+    tried = np.geomspace(_FINEST_STEP_S, 1.01 * longest, _FINE_STEPS)
+    agree = np.abs(np.exp(2j * np.pi / tried[:, None] * short).mean(axis=1))
+    peaks = np.flatnonzero((agree[1:-1] > _AGREE) & (agree[1:-1] >= agree[2:]) & (agree[1:-1] >= agree[:-2])) + 1
+    found: list[tuple[float, float]] = []
+    for step in tried[peaks].tolist():
+        for _ in range(3):
+            multiples = np.round(short / step)
+            step = float((short * multiples).sum() / max(float((multiples * multiples).sum()), 1.0))
+        found.append((float(np.quantile(np.abs(short / step - np.round(short / step)), 0.98)), step))
+    least = min(found, default=(1.0, 0.0))[0]
+    # Halves and thirds of a step fit as well as it does: the largest is it.
+    fitting = [step for off, step in found if off <= max(1.3 * least, _FITS_AS_WELL)]
+    return max(fitting) if least < _FINE_OFF else None
 
 
 def _idle_high(line: DigitalLine, duration_s: float) -> bool | None:
     """The level at which the line spends the time outside of crowded edges."""
-    if len(line.edges_s) == 0:
+    edges = line.edges_s
+    if len(edges) == 0:
         return line.initial
-    bounds = np.concatenate(([0.0], line.edges_s, [max(duration_s, float(line.edges_s[-1]))]))
-    spans = np.diff(bounds)
-    levels = (np.arange(len(spans)) % 2 == 1) ^ line.initial
-    quiet = spans > 20e-6
-    if not quiet.any():
+    spans = np.diff(edges)
+    quiet = np.flatnonzero(spans > _CROWDED_S)
+    # Before the first edge and behind the last one as well.
+    lengths = np.concatenate(([edges[0]], spans[quiet], [max(0.0, duration_s - edges[-1])]))
+    levels = np.concatenate(([False], quiet % 2 == 0, [len(edges) % 2 == 1])) ^ line.initial
+    lengths, levels = lengths[lengths > _CROWDED_S], levels[lengths > _CROWDED_S]
+    if not len(lengths):
         return None
-    return bool(spans[quiet & levels].sum() > spans[quiet & ~levels].sum())
+    return bool(lengths[levels].sum() > lengths[~levels].sum())
 
 
 def _quality(chosen: _Candidate | None, step: float | None) -> SignalQuality:

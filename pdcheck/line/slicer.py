@@ -28,6 +28,9 @@ _LEAST_PULSES = 24
 _AS_GOOD = 0.95
 #: Samples looked at to find the levels: enough for many packets, and bounded for long captures.
 _LOOK = 2_000_000
+#: The line is looked at in pieces of so many samples; one is busy that spans so many times what the middle one does.
+_PIECE = 64
+_BUSY_SPANS = 2.5
 
 
 def slice_line(line: AnalogLine) -> DigitalLine | None:
@@ -38,7 +41,10 @@ def slice_line(line: AnalogLine) -> DigitalLine | None:
     times, volts = line.times_s, line.values
     if len(volts) < _LEAST_PULSES:
         return None
-    found = _levels(times[:_LOOK], volts[:_LOOK])
+    moving = _moving(volts)
+    found = _levels(times[moving], volts[moving]) if len(moving) else None
+    if found is None:
+        found = _levels(times[:_LOOK], volts[:_LOOK])
     if found is None and len(volts) > _LOOK:
         found = _levels(times[-_LOOK:], volts[-_LOOK:])
     if found is None:
@@ -47,6 +53,23 @@ def slice_line(line: AnalogLine) -> DigitalLine | None:
     edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low))
     distinct = np.concatenate(([True], np.diff(edges) > 0)) if len(edges) else np.zeros(0, dtype=bool)
     return DigitalLine(line.name, line.role, first, edges[distinct])
+
+
+def _moving(volts: Floats) -> NDArray[np.intp]:
+    """The samples around which the line moves much more than it mostly does: a few packets in a long silence.
+
+    None where it moves all the time or never.
+    """
+    count = len(volts) // _PIECE
+    if count < 2:
+        return np.empty(0, np.intp)
+    pieces = volts[: count * _PIECE].reshape(count, _PIECE)
+    spans = pieces.max(axis=1) - pieces.min(axis=1)
+    busy = spans > max(_LEAST_SWING_V, _BUSY_SPANS * float(np.median(spans)))
+    busy[1:] |= busy[:-1]
+    busy[:-1] |= busy[1:]
+    chosen = np.flatnonzero(busy)[: _LOOK // _PIECE]
+    return (chosen[:, None] * _PIECE + np.arange(_PIECE)).ravel()
 
 
 def _levels(times: Floats, volts: Floats) -> tuple[float, float] | None:

@@ -49,6 +49,7 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 1 << 32))
 @example(seed=457)  # a time without its leading zero
+@example(seed=1910)  # the minus of the times goes
 @example(seed=203)  # one time wrong in silence: not noticed, and nothing else is
 def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"

@@ -80,6 +80,7 @@ def never(*_: object) -> None:
 @example(seed=3356)  # a step that is lost late, after edges were placed by their rows
 @example(seed=338)  # a row missing among times that tell rows apart only just
 @example(seed=3563)  # a separator where a time has a digit
+@example(seed=7835)  # an exponent beyond what a float holds
 @example(seed=2324)  # a last row without a line end, shorter than the one above
 def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
