@@ -23,7 +23,6 @@ STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
 _LARGEST = 1e30
-_MOST_PRECISE = 1e5
 Bytes = NDArray[np.uint8]
 
 
@@ -103,15 +102,26 @@ class _Times:
     """Times of rows."""
 
     def __init__(self, times: FloatArray, origin: tuple[int, float], text: bytes, layout: Layout) -> None:
-        self._precise = float(np.abs(times).max()) < _MOST_PRECISE
-        self.since: FloatArray = (times - origin[0]) - origin[1]
+        # As the careful reader does it, to the last bit: rows of one time must stay of one time.
+        whole = np.trunc(times)
+        self.since: FloatArray = (whole - origin[0]) + (times - whole - origin[1])
         self._layout = layout
+        self._alike = float(np.abs(times).max()) < 1 or self._all_have_exponents(text)
         self._lines = [*text[: text.index(b"\n")].splitlines(), *text.splitlines()[-LAST_ROWS:]]
 
     def in_order(self, place: Place) -> bool:
-        """Whether the times rise, and can be told apart as numbers of this size."""
+        """Whether the times rise, and are the same numbers to the careful reader."""
         rising = bool((self.since[1:] >= self.since[:-1]).all())
-        return self._precise and rising and bool(self.since[0] >= place.last_time)
+        return self._alike and rising and bool(self.since[0] >= place.last_time)
+
+    def _all_have_exponents(self, text: bytes) -> bool:
+        """Plain decimals of one and more are read in two parts by the other readers, which rounds otherwise."""
+        row = text[: text.index(b"\n")].decode()
+        column = self._layout.time_column
+        assert column is not None
+        marks = sum(text.count(mark) for mark in (b"e", b"E"))
+        in_time = "e" in split_row(row, self._layout.delimiter)[column].lower()
+        return in_time and marks == text.count(b"\n") * row.lower().count("e")
 
     def quanta(self, rows: IntArray) -> FloatArray:
         """The weight of the last digit of the first time or of the last ones, whichever is more."""

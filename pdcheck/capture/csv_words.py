@@ -124,7 +124,8 @@ def rising(cells: Cells, shape: Shape) -> Flags | None:
     if int(cells.widths.min()) < shape.whole:
         good &= cells.widths >= shape.whole
     head = _common_start(cells)
-    if any((byte ^ off) + limit > 0x7F for byte, (off, limit) in zip(head, map(shape.expected, range(8)), strict=False)):
+    expected = map(shape.expected, range(len(head)))
+    if any((byte ^ taken_off) + limit > 0x7F for byte, (taken_off, limit) in zip(head, expected, strict=True)):
         return None  # all begin alike, and not as the shape does
     words = words_of(cells.data)
     if head:

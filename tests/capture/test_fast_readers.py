@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
 from pdcheck.capture.csv_fixed import FixedReader
+from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.csv_words import Cells, numbers
 from pdcheck.errors import CaptureError
@@ -90,8 +91,10 @@ def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
         patch.setattr(FixedReader, "read", never)
         varying = outcome(path)
         patch.setattr(VaryingReader, "read", never)
+        plain = outcome(path)
+        patch.setattr(PlainReader, "read", never)
         careful = outcome(path)
-    for other in (fast, varying):
+    for other in (fast, varying, plain):
         if not isinstance(careful, Capture) or not isinstance(other, Capture):
             assert other == careful
             continue
