@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pdcheck.capture.csv_rows import IntArray, Place, RowBlock
-from pdcheck.capture.growing import Moments
+from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.steady import Steady
 
 _COARSE = 0.25
@@ -60,21 +60,22 @@ class RowClock:
             self._steady = steady
             self.by_row = block.finest > _COARSE * period
 
-    def follow(self, block: RowBlock, telling: Sequence[IntArray], place: Place, kept: Sequence[Moments]) -> None:
+    def follow(
+        self, block: RowBlock, telling: Sequence[tuple[IntArray, FloatArray]], place: Place, kept: Sequence[Moments]
+    ) -> None:
         """Does this block go on with the same step? Looks where something happens, and at some more rows.
 
         An extra row anywhere moves all behind it, so none is missed.
 
-        :param telling: rows of which something is kept. :param kept: what is kept so far.
+        :param telling: rows of which something is kept, and their times. :param kept: what is kept so far.
         """
         if self._steady is None:
             return
         if not len(telling) and len(block.spots) == 1:
             self._steady.follow_one(place.rows + block.rows - 1, block.last_time, block.finest)
         else:
-            asked = (*telling, block.spots)
-            times = np.concatenate([block.times(rows) for rows in asked])
-            rows = np.concatenate(asked)
+            times = np.concatenate([*(times for _, times in telling), block.times(block.spots)])
+            rows = np.concatenate([*(rows for rows, _ in telling), block.spots])
             self._steady.follow(rows + place.rows, times, block.quanta(rows))
         if not self._steady.holds:
             self._steady = None

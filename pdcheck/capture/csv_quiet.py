@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import plain_parts, quantum
-from pdcheck.capture.csv_layout import Layout
+from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import template_of
 from pdcheck.capture.csv_words import LEVEL_OF_BYTE
@@ -55,6 +55,9 @@ class QuietReader:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._delimiter = layout.delimiter.encode()
+        self._able = layout.time_column == 0 and all(
+            column.kind in (Kind.TIME, Kind.LEVEL) for column in layout.columns
+        )
         self._tails: dict[bytes, _Tail | None] = {}
         self._ends = np.empty(0, bool)
         self._differs = np.empty(0, bool)
@@ -67,7 +70,7 @@ class QuietReader:
         if self._pause:
             self._pause -= 1
             return None
-        if end - start < LEAST_BYTES or self._layout.time_column != 0:
+        if end - start < LEAST_BYTES or not self._able:
             return None
         row = bytes(room[start : room.find(b"\n", start, min(end, start + 4096)) + 1])
         border = row.find(self._delimiter)

@@ -34,6 +34,7 @@ FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
 _SHORT = 1 << 13
+_NO_TIMES: FloatArray = np.empty(0)
 
 
 def read_csv(source: ByteSource, options: ReadOptions) -> Capture:
@@ -170,27 +171,19 @@ class _CsvFile:
 
     def _take(self, block: RowBlock, place: Place) -> None:
         points = [wave.select(values) for wave, values in zip(self._waves, block.numbers, strict=True)]
+        changed_times = self._times(block, block.changed, place)
+        point_times = [self._times(block, rows, place) if len(rows) else _NO_TIMES for rows, _ in points]
         if self._layout.time_column is not None:
-            telling = [rows for rows, _ in points if len(rows)]
+            telling = [(rows, times) for (rows, _), times in zip(points, point_times, strict=True) if len(rows)]
             if len(block.changed) > 1:
-                telling.append(block.changed)
-            kept = [*(edges.edges for edges in self._edges), *(wave.times for wave in self._waves)]
-            if place.rows == 0:
-                self._clock.begin(block, place, waves=bool(self._waves))
-                if self._clock.by_row:
-                    for moments in kept:
-                        moments.keep_rows(1.0)
-            else:
-                self._clock.follow(block, telling, place, kept)
-        times = self._times(block, block.changed, place)
-        rows = block.changed + place.rows if self._clock.by_row else None
+                telling.append((block.changed, changed_times))
+            self._keep_time(block, telling, place)
+        by_row = self._clock.by_row
         for edges, levels in zip(self._edges, block.levels, strict=True):
-            edges.add(times, levels, rows)
-        for wave, (chosen, values) in zip(self._waves, points, strict=True):
-            if len(chosen):
-                wave.push(
-                    self._times(block, chosen, place), values, chosen + place.rows if self._clock.by_row else None
-                )
+            edges.add(changed_times, levels, block.changed + place.rows if by_row else None)
+        for wave, (rows, values), times in zip(self._waves, points, point_times, strict=True):
+            if len(rows):
+                wave.push(times, values, rows + place.rows if by_row else None)
         place.rows += block.rows
         if self._layout.time_column is not None:
             place.last_time = block.last_time
@@ -199,6 +192,16 @@ class _CsvFile:
                 f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
                 "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
             )  # fmt: skip
+
+    def _keep_time(self, block: RowBlock, telling: list[tuple[IntArray, FloatArray]], place: Place) -> None:
+        kept = [*(edges.edges for edges in self._edges), *(wave.times for wave in self._waves)]
+        if place.rows:
+            self._clock.follow(block, telling, place, kept)
+            return
+        self._clock.begin(block, place, waves=bool(self._waves))
+        if self._clock.by_row:
+            for moments in kept:
+                moments.keep_rows(1.0)
 
     def _times(self, block: RowBlock, rows: IntArray, place: Place) -> FloatArray:
         """Times of rows in the file's unit; row numbers where rows are only counted."""

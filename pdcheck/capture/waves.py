@@ -196,6 +196,15 @@ def _thin(
     """Rows and values to keep, and the value held at the end; the rule is in the module's text."""
     rows: list[IntArray] = []
     kept: list[FloatArray] = []
+    lone: list[tuple[int, float]] = []
+
+    def gather() -> None:
+        if lone:
+            starts, middles = zip(*lone, strict=True)
+            rows.append(np.array(starts, np.intp))
+            kept.append(np.array(middles))
+            lone.clear()
+
     bounds = list(zip(lows.tolist(), highs.tolist(), strict=True))
     piece = 0
     while piece < len(bounds):
@@ -206,8 +215,7 @@ def _thin(
             continue
         if high - low <= 2 * band:
             held = (low + high) / 2
-            rows.append(np.array([start], np.intp))
-            kept.append(np.array([held]))
+            lone.append((start, held))
             continue
         # Such pieces often follow each other; some at once cost little more than one.
         while piece < min(len(bounds), start // PIECE + _RUN) and bounds[piece][1] - bounds[piece][0] > 2 * band:
@@ -215,8 +223,10 @@ def _thin(
         run = values.read(start, min(piece * PIECE, len(values)))
         picked = _entering_cells(run, band)
         held = float(run[picked[-1]])
+        gather()
         rows.append(picked + start)
         kept.append(run[picked])
+    gather()
     if not rows:
         return _NO_ROWS, np.empty(0), held
     return np.concatenate(rows), np.concatenate(kept), held

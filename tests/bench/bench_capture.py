@@ -1,8 +1,9 @@
 """How fast captures are read, beside two table readers that only read the file. One core, one run.
 
-    python tests/bench/bench_capture.py [--megabytes 100]
+    python tests/bench/bench_capture.py [--megabytes 300] [--times 5]
 
-Needs the ``bench`` extra. Files are made anew in a temporary folder; each time is the best of three.
+Needs the ``bench`` extra. Files are made anew in a temporary folder (see ``files.py``); each time is processor time,
+the best of some, all readers taking turns.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 os.environ["POLARS_MAX_THREADS"] = "1"  # read when polars is imported
@@ -24,59 +25,50 @@ import pyarrow.csv
 
 from pdcheck.capture import open_capture
 from pdcheck.pipeline import check, decode
+from tests.bench.files import busy_signal, edge_blocks, quiet_signal, sample_blocks, write
 
-STEP = 2.5e-7
-GOALS = {"equal width": 10.0, "varying width": 3.0, "volts": 1.5, "volts with minus": 1.5, "edges": 1.0}
-
-
-def traffic(count: int, rng: np.random.Generator) -> np.ndarray:
-    """Levels of ``count`` samples: a burst of bit-long and half-bit-long stretches each 60,000, silence between."""
-    flips = np.zeros(count, np.uint8)
-    for start in range(20_000, count - 5_000, 60_000):
-        flips[start + np.cumsum(rng.choice([6, 7, 13], 300))] ^= 1
-    return np.cumsum(flips) & 1
+SECONDS = 30.0
+MOST_ROWS = 1 << 30
 
 
-def make(folder: Path, megabytes: int) -> dict[str, Path]:
-    """The files, about as large as asked for."""
-    rng = np.random.default_rng(1)
-    count = megabytes * 1_000_000 // 21
-    levels = traffic(count, rng)
-    volts = np.where(np.arange(count) < count // 4, 0.0, 5.0) + rng.normal(0, 0.006, count)
-    moments = np.cumsum(rng.choice([1.65e-6, 3.3e-6], count) + rng.normal(0, 2e-8, count))
-    two, three = "Time [s],CC1\n", "Time [s],CC1,VBUS [V]\n"
-    kinds: dict[str, tuple[str, Callable[[int], str]]] = {
-        "equal width": (two, lambda i: f"{i * STEP:.9f},{levels[i]}\n"),
-        "varying width": (two, lambda i: f"{i * STEP:.12g},{levels[i]}\n"),
-        "volts": (three, lambda i: f"{i * STEP:.9f},{levels[i]},{abs(volts[i]):.4f}\n"),
-        "volts with minus": (three, lambda i: f"{i * STEP:.9f},{levels[i]},{volts[i]:.4f}\n"),
-        "edges": (two, lambda i: f"{moments[i]:.9f},{i & 1}\n"),
-    }
-    out: dict[str, Path] = {}
-    for name, (header, row) in kinds.items():
-        out[name] = folder / f"{name.replace(' ', '_')}.csv"
-        with out[name].open("w") as file:
-            file.write(header)
-            for start in range(0, count, 100_000):
-                file.write("".join(map(row, range(start, min(count, start + 100_000)))))
-    return out
+def kinds() -> dict[str, tuple[float, Callable[[], Iterator[bytes]]]]:
+    """By name: the goal, and what makes the file's bytes."""
+    quiet = quiet_signal(SECONDS)
+    busy = busy_signal(SECONDS, np.random.default_rng(1))
+    edges = busy_signal(SECONDS, np.random.default_rng(2), 0.0025)
+    return {
+        "equal width, 24 MS/s, mostly silence": (10, lambda: sample_blocks(quiet, 24e6, MOST_ROWS, trim=False)),
+        "equal width, 4 MS/s, a packet each 15 ms": (10, lambda: sample_blocks(busy, 4e6, MOST_ROWS, trim=False)),
+        "varying width, 24 MS/s, mostly silence": (
+            3, lambda: sample_blocks(quiet, 24e6, MOST_ROWS, trim=True, decimals=10)
+        ),
+        "varying width, 4 MS/s, a packet each 15 ms": (3, lambda: sample_blocks(busy, 4e6, MOST_ROWS, trim=True)),
+        "volts, equal width, 12 MS/s": (1.5, lambda: sample_blocks(quiet, 12e6, MOST_ROWS, trim=False, volts=True)),
+        "volts, times and volts varying, 12 MS/s": (
+            1.5, lambda: sample_blocks(quiet, 12e6, MOST_ROWS, trim=True, volts=True, decimals=10)
+        ),
+        "edges, nanoseconds": (1, lambda: edge_blocks(edges)),
+        "edges, 13 decimals": (1, lambda: edge_blocks(edges, decimals=13, trim=True)),
+    }  # fmt: skip
 
 
-def best(work: Callable[[], object], times: int = 3) -> float:
-    """Seconds of the fastest of some runs."""
-    found = []
+def best(works: list[Callable[[], object]], times: int) -> list[float]:
+    """Processor seconds of the fastest run of each, taking turns."""
+    found = [float("inf")] * len(works)
     for _ in range(times):
-        start = time.perf_counter()
-        work()
-        found.append(time.perf_counter() - start)
-    return min(found)
+        for place, work in enumerate(works):
+            start = time.process_time()
+            work()
+            found[place] = min(found[place], time.process_time() - start)
+    return found
 
 
 def main() -> None:
     """Make the files, time all readers, print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--megabytes", type=int, default=100)
-    wanted = parser.parse_args().megabytes
+    parser.add_argument("--megabytes", type=int, default=300)
+    parser.add_argument("--times", type=int, default=5)
+    options = parser.parse_args()
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     pyarrow.set_cpu_count(1)
@@ -84,15 +76,18 @@ def main() -> None:
     print("| input | MB | pyarrow s | polars s | open_capture s | to the report s | open ratio | whole ratio | goal |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     with tempfile.TemporaryDirectory() as folder:
-        for name, path in make(Path(folder), wanted).items():
-            arrow = best(lambda path=path: pyarrow.csv.read_csv(path, read_options=single))  # type: ignore[misc]
-            pole = best(lambda path=path: polars.read_csv(path))  # type: ignore[misc]
-            opened = best(lambda path=path: open_capture(path))  # type: ignore[misc]
-            whole = best(lambda path=path: check(decode(open_capture(path))))  # type: ignore[misc]
+        for name, (goal, blocks) in kinds().items():
+            path = write(Path(folder) / "capture.csv", blocks(), options.megabytes * 1_000_000)
+            arrow, pole, opened, whole = best([
+                lambda path=path: pyarrow.csv.read_csv(path, read_options=single),  # type: ignore[misc]
+                lambda path=path: polars.read_csv(path),  # type: ignore[misc]
+                lambda path=path: open_capture(path),  # type: ignore[misc]
+                lambda path=path: check(decode(open_capture(path))),  # type: ignore[misc]
+            ], options.times)  # fmt: skip
             faster = min(arrow, pole)
             print(
                 f"| {name} | {path.stat().st_size / 1e6:.0f} | {arrow:.3f} | {pole:.3f} | {opened:.3f} | {whole:.3f} "
-                f"| {faster / opened:.2f} | {faster / whole:.2f} | {GOALS[name]:g} |"
+                f"| {faster / opened:.2f} | {faster / whole:.2f} | {goal:g} |"
             )
             sys.stdout.flush()
 

@@ -242,6 +242,14 @@ def test_digits_of_other_scripts_are_no_digits(tmp_path: Path) -> None:
         assert error.line == 3
 
 
+def test_times_beyond_any_clock(tmp_path: Path) -> None:
+    # Found by fuzzing: a first time of thirty digits, and exponents that no float holds.
+    for cell in ("9" * 30, "1e29", "1e309", "1e9999"):
+        rows = "".join(f"{i * 1e-6:.6f},{i // 7 % 2}\n" for i in range(5000))
+        assert failure(tmp_path, f"Time [s],CC1\n{cell},1\n{rows}".encode()).line in (2, 3)
+        assert failure(tmp_path, f"Time [s],CC1\n{rows}{cell},1\n0.1,1\n".encode()).line == 5002
+
+
 def test_numbers_of_thousands_of_digits(tmp_path: Path) -> None:
     # Python refuses to turn more than 4,300 digits into an integer; none of its words about that may get out.
     many = b"7" * 5000
