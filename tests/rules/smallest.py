@@ -1,4 +1,4 @@
-"""The smallest conversation that breaks a rule, and its near miss: one story a rule, told with a bad and a good value."""
+"""The smallest conversation that breaks a rule, and its near miss: one story a rule, with a bad and a good value."""
 
 from __future__ import annotations
 
