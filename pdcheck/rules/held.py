@@ -6,7 +6,7 @@ the same doubts. They stand here once.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,8 +21,11 @@ from pdcheck.standard import timers, vbus_levels
 SETTLE_S = 1e-3
 FIVE_V = 5.0
 #: How far a meter or divider that agrees at 5 V may be off elsewhere. Our own choice.
-METER_SHARE = 0.02
+METER_SHARE = 0.015
 _METER_OHMS_MV = 50
+#: A device may draw a tenth more than it asked for before it counts; what cable and contacts may lose at the least
+#: current. Our own choices.
+_DRAWS_SHARE, _CONTACTS_MV = 1.1, 650
 #: After these VBUS may go where it must not under the contract.
 _MOVES_VBUS = ("PR_Swap", "FR_Swap", "GotoMin", "EPR_Mode")
 PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
@@ -52,6 +55,10 @@ class Window:
 
 def windows(case: Case) -> list[Window]:
     """Every window of every contract, in time order."""
+    return case.once(_windows)
+
+
+def _windows(case: Case) -> list[Window]:
     talk = case.conversation
     moves = vbus_moves(case)
     found: list[Window] = []
@@ -59,11 +66,13 @@ def windows(case: Case) -> list[Window]:
         if one.ready is None:
             continue
         ready_s = one.ready.start_s
-        contract = next(
-            (c for c in talk.contracts if c.since_s <= ready_s and (c.ended_s is None or c.ended_s > ready_s)), None,
-        )
-        if contract is None or (contract.since_s != ready_s and one.request is not None
-                                and one.request.start_s not in contract.renewed_s):
+        place = bisect_right(talk.contracts, ready_s, key=lambda c: c.since_s) - 1
+        contract = talk.contracts[place] if place >= 0 else None
+        if contract is None or not (contract.ended_s is None or contract.ended_s > ready_s):
+            continue
+        if contract.since_s != ready_s and one.request is not None and not _holds(
+            contract.renewed_s, one.request.start_s
+        ):
             continue
         end_s = holds_until(case, contract, ready_s, moves)
         if end_s > ready_s + SETTLE_S:
@@ -71,11 +80,20 @@ def windows(case: Case) -> list[Window]:
     return found
 
 
+def _holds(times: Sequence[float], moment: float) -> bool:
+    place = bisect_left(times, moment)
+    return place < len(times) and times[place] == moment
+
+
 def vbus_moves(case: Case) -> list[float]:
     """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap.
 
     A PS_RDY whose Accept the capture does not show has had one before it.
     """
+    return case.once(_vbus_moves)
+
+
+def _vbus_moves(case: Case) -> list[float]:
     talk = case.conversation
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
     unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
@@ -107,18 +125,28 @@ def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
     if case.unreadable_between(made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s):
         return True
     asked, ready = made.request.start_s, made.ready.start_s
-    talk = case.conversation
-    swaps = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
-    if any(asked < t < ready for t in (*talk.orphans, *swaps)):
+    moments = case.once(_doubtful_moments)
+    place = bisect_right(moments, asked)
+    if place < len(moments) and moments[place] < ready:
         return True
     # A PS_RDY that comes later than any device waits for it belongs to something else.
     since = made.answer.settled_s if made.answer is not None else made.request.settled_s
     return ready - since > _READY_AT_MOST_S
 
 
+def _doubtful_moments(case: Case) -> list[float]:
+    talk = case.conversation
+    return sorted([*talk.orphans, *(e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS)])
+
+
 def swapped_before(case: Case, time_s: float) -> bool:
     """True where the power roles may have been swapped before that moment: another port feeds VBUS then."""
-    return any(e.name in ("PR_Swap", "FR_Swap") and e.start_s < time_s for e in case.conversation.exchanges)
+    swaps = case.once(_swaps)
+    return bool(swaps) and swaps[0] < time_s
+
+
+def _swaps(case: Case) -> list[float]:
+    return [e.start_s for e in case.conversation.exchanges if e.name in ("PR_Swap", "FR_Swap")]
 
 
 # -- levels -----------------------------------------------------------------------------------------------
@@ -129,7 +157,7 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
 
     vSrcNew around the contract's level, half a volt of vSrcValid above, the cable's loss below, and the meter.
 
-    :param drop_mv: what the cable may lose; None for the most that it may lose at all.
+    :param drop_mv: what the cable may lose; None for the most that it may lose at the current asked for.
     """
     low_pct, high_pct = vbus_levels.SRC_NEW.min or 0.0, vbus_levels.SRC_NEW.max or 0.0
     valid = (vbus_levels.SRC_VALID.max or 0.0) * 1e3
@@ -138,7 +166,11 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
         low, high = contract.min_voltage_mv, contract.max_voltage_mv
     if low is None or high is None:
         return None
-    drop = cable_drop_mv() if drop_mv is None else drop_mv
+    drop = drop_mv
+    if drop is None:
+        # The device draws no more than it asked for; a bad contact's share is allowed for whatever it draws.
+        amps = contract.current_ma / 1e3 * _DRAWS_SHARE if contract.current_ma is not None else None
+        drop = max(cable_drop_mv(amps), _CONTACTS_MV)
     return (
         low * (1 + low_pct / 100) * (1 - METER_SHARE) - drop, high * (1 + high_pct / 100) * (1 + METER_SHARE) + valid,
     )
@@ -153,6 +185,10 @@ def cable_drop_mv(amps: float | None = None) -> float:
 
 def reference_v(case: Case) -> float | None:
     """What VBUS reads while the first offer that led to a contract is made; None where that is not shown."""
+    return case.once(_reference_v)
+
+
+def _reference_v(case: Case) -> float | None:
     made = next((n for n in case.conversation.negotiations if n.ready is not None and n.request is not None), None)
     if case.vbus is None or made is None or made.request is None:
         return None

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar, cast
 
 from pdcheck.capture.levels import resolution_s
 from pdcheck.capture.model import AnalogLine, Role
@@ -27,6 +27,8 @@ from pdcheck.standard.line_code import Sop
 if TYPE_CHECKING:
     from pdcheck.rules.cc_rest import Rest
     from pdcheck.rules.delivery import Delivery
+
+Kept = TypeVar("Kept")
 
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
 _SAME_MOMENT_S = 20e-3
@@ -80,6 +82,17 @@ class Case:
         """The case of a reading and the conversation that was found in it."""
         analog = {line.role: line for line in reading.capture.lines if isinstance(line, AnalogLine)}
         return cls(reading, conversation, find_stop(conversation), analog.get(Role.VBUS), analog.get(Role.CURRENT))
+
+    @cached_property
+    def _done(self) -> dict[str, object]:
+        return {}
+
+    def once(self, work: Callable[[Case], Kept]) -> Kept:
+        """What ``work`` makes of this case; it is done once, however many rules ask for it."""
+        key = f"{work.__module__}.{work.__qualname__}"
+        if key not in self._done:
+            self._done[key] = work(self)
+        return cast(Kept, self._done[key])
 
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""

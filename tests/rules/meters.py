@@ -15,8 +15,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import WaveBuilder
 from pdcheck.capture.model import AnalogLine, DigitalLine, Role
+from pdcheck.capture.waves import ReadValues, WaveBuilder
 from pdcheck.conversation.follow import follow_packets
 from pdcheck.rules import Case
 from pdcheck.verdict import Verdict, judge_case
@@ -57,7 +57,7 @@ class Meter:
         if not self.thinned:
             return AnalogLine(role.value, role, unit, times, values)
         builder = WaveBuilder(role.value, role, unit, 1.0)
-        rows, kept = builder.select(values)
+        rows, kept = builder.select(ReadValues(values))
         builder.push(times[rows], kept)
         return builder.line(1.0)
 
