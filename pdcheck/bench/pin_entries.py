@@ -5,7 +5,7 @@ Why it is: the words of the findings stand apart from the conditions under which
 
 from __future__ import annotations
 
-from pdcheck.bench.entries import Entry
+from pdcheck.bench.entries import SHORT_OF_VBUS, Entry
 from pdcheck.rules import Severity
 from pdcheck.triage import measurements as todo
 
@@ -26,6 +26,10 @@ SHORT = Entry(
     "contact-short", Severity.FAIL,
     "Solder, liquid, a bent contact, or a shorted part behind it.", _CONNECTOR,
     ("Clean the port, look between the contacts, then measure again.", todo.CC_FOLLOW.text),
+)
+VBUS_SHORT = Entry(
+    SHORT.id, SHORT.severity, SHORT.why, SHORT.reference,
+    ("Clean the port, look between the contacts, then measure again.", SHORT_OF_VBUS),
 )
 DIFFERS = Entry(
     "contacts-differ", Severity.WARN,
