@@ -127,7 +127,8 @@ def _at(t_s: float | None) -> str:
 def _first(found: Comparison, first: Parting, width: int) -> Iterator[str]:
     yield from _wrap(first.did_good, width, "Good: ")
     yield from _wrap(first.did_bad, width, "Bad:  ")
-    if first.whose is not None:
+    # Where nothing is proven nobody is named.
+    if first.whose is not None and found.outcome is not Alike.CANNOT_TELL:
         yield from _wrap(f"It was the move of: {PARTY_WORDS[first.whose]}.", width)
     if first.doubt is not Doubt.NONE:
         yield from _wrap(f"Doubtful: {first.doubt.value}.", width)
