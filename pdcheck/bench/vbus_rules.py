@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import LEAST_5V, State
+from pdcheck.bench.current_rules import charger_may_be_mute
 from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Partner, Side
@@ -89,6 +90,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:
-            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE | port, done=held)
+            mute = frozenset({Block.CHARGER}) if charger_may_be_mute(view.readings, vbus) else frozenset()
+            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE - mute | port, done=held)
         elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
             yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

@@ -141,6 +141,17 @@ def test_a_contract_and_30_ma_clear_port_and_chip() -> None:
     assert blocks(out, "suspect") == {"vbus_switch", "charger_stage", "battery"}
 
 
+@pytest.mark.parametrize("more", [(), ("--vbus", "5.05"), (*DEVICE, "--cc1", "0.41", "--cc2", "0", "--vbus", "5.05")])
+def test_5_v_and_30_ma_do_not_clear_a_charger_that_may_be_mute(more: tuple[str, ...]) -> None:
+    """The demo capture charger_never_answers.vcd is such a charger: an ammeter shows 5 V and no more."""
+    _, out = measure(*more, "--current", "30mA")
+    assert "charger" in blocks(out, "suspect")
+    assert "cable" in blocks(out, "cleared")
+    assert any("Try another charger" in step for step in out["next"])
+    _, out = measure("--vbus", "9", "--current", "30mA")
+    assert "charger" in blocks(out, "cleared"), "it gave 9 V, so it talks"
+
+
 def test_one_orientation_dead_against_both_dead() -> None:
     status, out = measure(*DEVICE, "--cc1", "3.3", "--cc2", "0", "--flipped-cc1", "0", "--flipped-cc2", "1.7")
     assert (status, rules(out)) == (1, ["one-orientation-dead"])
