@@ -43,7 +43,8 @@ DATA_DIFFERS = Entry(
 )
 BOTH_OPEN = Entry(
     "both-open", Severity.INFO,
-    "Both contacts of the kind are open: not fitted, or both damaged. Symmetry does not tell.", _CONNECTOR,
+    "Its counterpart is open as well (not fitted, or both damaged), was not measured, or was read in another kind "
+    "(volts against ohms). Symmetry does not tell.", _CONNECTOR,
     ("Measure a known-good board with the same meter and compare: pdcheck pins FILE --known-good GOOD.",),
 )
 NO_GROUND = Entry(
