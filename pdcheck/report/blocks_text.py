@@ -32,7 +32,7 @@ def blocks_lines(triage: Triage, width: int) -> list[str]:
     if not triage.of(BlockState.CLEARED, BlockState.SUSPECT, BlockState.DISPUTED):
         return []
     most = MOST_LINES * max(80, width) // width
-    full = list(block_rows(triage))
+    full = list(_all_rows(triage))
     short = [(_LABEL[s], block_list(triage.of(s)), "") for s in BlockState if triage.of(s)]
     steps = [f"{SPLITS}: {triage.next[0].text}"] if triage.next else []
     for rows in (full, short):
@@ -59,7 +59,7 @@ def blocks_sentence(triage: Triage) -> str | None:
     return f"Cleared: {block_list(cleared)}.{rest}"
 
 
-def block_rows(triage: Triage) -> Iterator[tuple[str, str, str]]:
+def _all_rows(triage: Triage) -> Iterator[tuple[str, str, str]]:
     """State, blocks and evidence in words, one row for every group of blocks that share state and evidence."""
     for state in BlockState:
         yield from _rows(triage, state)
