@@ -14,6 +14,7 @@ from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
 from pdcheck.rules.advertisement import attached_since
 from pdcheck.rules.delivery import Delivered, Delivery, judge
+from pdcheck.rules.drawn import charging_a
 from pdcheck.rules.words import amps, volts
 
 
@@ -174,6 +175,13 @@ def _next_for_pass(case: Case) -> tuple[str, ...]:
     advice = []
     if case.vbus is None:
         advice.append("Measure VBUS at the port under load: it should be at the contract's voltage.")
+    drawn = charging_a(case)
+    if drawn is not None:
+        advice.append(
+            f"It charges in this capture: {drawn:.2f} A at its end. If it still fails at times: turn the plug over, "
+            "move it gently, let the device get warm, use the owner's own charger and cable, and capture again."
+        )
+        return tuple(advice)
     advice.append(
         "Still not charging? Port contacts, CC path and negotiating chip have done their part. Measure the input "
         "current; if it stays at some 20 to 40 mA (common practice, no source), look behind them: VBUS switch, charger "

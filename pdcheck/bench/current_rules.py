@@ -14,6 +14,7 @@ from pdcheck.bench.readings import Advertisement, Readings
 from pdcheck.bench.view import Said, evidence
 from pdcheck.rules import Effect
 from pdcheck.standard.attach_limits import DEFAULT_USB_3
+from pdcheck.standard.vbus_levels import SAFE_5V
 from pdcheck.triage import Block, Source
 from pdcheck.triage.currents import POWER_PATH, Draw, bands_of, contract_with_current
 
@@ -37,6 +38,14 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
         # The more generous of the two defaults: nobody is accused for being on a USB 3 port.
         return DEFAULT_USB_3.max or 0.0, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
     return float(advertised.most_ma or 0), f"{advertised.value} are advertised"
+
+
+def charger_may_be_mute(readings: Readings, vbus: float | None) -> bool:
+    """True where little is drawn at 5 V and no contract is known: a charger that never offers looks just like that."""
+    assert SAFE_5V.max is not None
+    if readings.current_ma is None or readings.contract is not None or (vbus is not None and vbus > SAFE_5V.max):
+        return False
+    return {band.draw for band in bands_of(abs(readings.current_ma))} <= {Draw.ALIVE, Draw.UNIT_LOAD}
 
 
 def judge_current(readings: Readings, attach: Attach | None, vbus: float | None) -> Iterator[Said]:
@@ -79,7 +88,10 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
         yield evidence("nothing is drawn", suspects=suspects, proves=False, done=_TAKEN)
     elif draws <= {Draw.ALIVE, Draw.UNIT_LOAD}:
         # Something behind VBUS lives, so power arrives.
+        mute = frozenset({Block.CHARGER}) if charger_may_be_mute(readings, vbus) else frozenset()
         yield evidence(
-            f"{shown} are drawn, so VBUS and ground arrive", clears=_VBUS_BLOCKS - {Block.PORT}, done=_TAKEN,
+            f"{shown} are drawn, so VBUS and ground arrive", clears=_VBUS_BLOCKS - {Block.PORT} - mute, done=_TAKEN,
         )
-        yield evidence(f"only {shown} are drawn", suspects=POWER_PATH | _TALK | line, proves=False, done=_TAKEN)
+        yield evidence(
+            f"only {shown} are drawn", suspects=POWER_PATH | _TALK | line | mute, proves=False, done=_TAKEN,
+        )

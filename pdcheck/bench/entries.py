@@ -28,6 +28,11 @@ BOTH_WAYS = "Measure CC1 and CC2 once more with the plug turned over (--flipped-
 CHARGER_ALONE = "Measure CC and VBUS with another charger and another cable that are known to work."
 OTHER_CABLE = "Use another cable: one with a plug of type C at both ends, or a legacy cable with 56 kohm."
 AT_THE_DEVICE = "Plug the device in and measure at its port: CC1, CC2 and VBUS, plug both ways round."
+SHORT_OF_VBUS = (
+    "Unplugged, battery disconnected: ohms from VBUS to ground before and behind the VBUS switch; the lower side holds "
+    "the short (common practice, no source). Look there for a cracked or discoloured capacitor or protection part. "
+    "Plug nothing in until it is gone."
+)
 FRESH_START = (
     "Leave the device on the charger for half an hour: a cell that is flat to the bottom wakes slowly (common "
     "practice, no source). Then measure again."
@@ -195,6 +200,12 @@ BACKFED = Entry(
     "A device gives no VBUS to a free port. Its VBUS switch does not open, or it takes the port for a charger's.",
     "USB Type-C, section 4.5.2 (VBUS)", (todo.BEHIND_SWITCH.text, todo.PINS.text),
 )
+VBUS_IMPOSSIBLE = Entry(
+    "vbus-beyond-any-contract", Severity.WARN,
+    "No contract of USB PD goes beyond 48 V. Either the reading is wrong (range, decimal point, AC instead of DC, flat "
+    "battery of the meter), or something feeds the port that must not.", "USB PD, section 6.4.1 (EPR, at most 48 V)",
+    ("Unplug, touch nothing, and check the meter on a known voltage. Only then measure again, the charger alone.",),
+)
 VBUS_RAISED = Entry(
     "vbus-raised", Severity.INFO,
     "Somebody asked for more than 5 V and got it: over USB PD, or over D+ and D- by another scheme. A capture of CC "
@@ -276,7 +287,7 @@ VBUS_SHORT = Entry(
     "vbus-short", Severity.FAIL,
     "A good charger protects itself and gives no power. Protection parts and capacitors at the port, or the VBUS "
     "switch.",
-    _OURS, (todo.PINS.text, todo.BEHIND_SWITCH.text),
+    _OURS, (SHORT_OF_VBUS, todo.PINS.text),
 )
 DRAWS = Entry("current-draw", Severity.INFO, "What flows tells which part of the path lives.", _OURS)
 DRAWS_LITTLE = Entry(

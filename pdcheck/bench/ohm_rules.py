@@ -18,6 +18,7 @@ from pdcheck.bench.view import Said, evidence
 from pdcheck.rules import Effect, Who
 from pdcheck.standard import terminations
 from pdcheck.triage import Block
+from pdcheck.triage.measurements import MOOT_WITH_VBUS_SHORT
 
 #: Our own choices: two contacts of one kind may differ by this factor; below this a leak from
 #: VBUS counts.
@@ -84,7 +85,7 @@ def judge_ohms(readings: Readings) -> Iterator[Said]:
         where = {
             Side.CHARGER: frozenset({Block.CHARGER}), Side.CABLE: frozenset({Block.CABLE}),
         }.get(readings.side or Side.DEVICE, frozenset({Block.PORT, Block.VBUS_SWITCH, Block.CHARGER_STAGE}))
-        yield evidence("VBUS is shorted to ground", suspects=where, done=frozenset({"vbus_ohms"}))
+        yield evidence("VBUS is shorted to ground", suspects=where, done=MOOT_WITH_VBUS_SHORT)
 
 
 def _to_ground(readings: Readings) -> Iterator[Said]:

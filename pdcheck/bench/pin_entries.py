@@ -5,7 +5,7 @@ Why it is: the words of the findings stand apart from the conditions under which
 
 from __future__ import annotations
 
-from pdcheck.bench.entries import Entry
+from pdcheck.bench.entries import SHORT_OF_VBUS, Entry
 from pdcheck.rules import Severity
 from pdcheck.triage import measurements as todo
 
@@ -27,6 +27,10 @@ SHORT = Entry(
     "Solder, liquid, a bent contact, or a shorted part behind it.", _CONNECTOR,
     ("Clean the port, look between the contacts, then measure again.", todo.CC_FOLLOW.text),
 )
+VBUS_SHORT = Entry(
+    SHORT.id, SHORT.severity, SHORT.why, SHORT.reference,
+    ("Clean the port, look between the contacts, then measure again.", SHORT_OF_VBUS),
+)
 DIFFERS = Entry(
     "contacts-differ", Severity.WARN,
     "The standard makes the two the same and boards hang the same on both, as a rule. A damaged part behind one of "
@@ -39,7 +43,8 @@ DATA_DIFFERS = Entry(
 )
 BOTH_OPEN = Entry(
     "both-open", Severity.INFO,
-    "Both contacts of the kind are open: not fitted, or both damaged. Symmetry does not tell.", _CONNECTOR,
+    "Its counterpart is open as well (not fitted, or both damaged), was not measured, or was read in another kind "
+    "(volts against ohms). Symmetry does not tell.", _CONNECTOR,
     ("Measure a known-good board with the same meter and compare: pdcheck pins FILE --known-good GOOD.",),
 )
 NO_GROUND = Entry(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from pdcheck.bench import pin_entries as entry
@@ -18,6 +18,7 @@ from pdcheck.bench.quantity import Kind, words
 from pdcheck.rules import Effect, Finding
 from pdcheck.standard.contacts import ALL, BY_NAME, Contact, Net, neighbours
 from pdcheck.triage import Block, Evidence, Source, Strength
+from pdcheck.triage.measurements import MOOT_WITH_VBUS_SHORT
 
 Said = Finding | Evidence
 
@@ -197,9 +198,11 @@ class Board:
         beside = sorted({n.name for r in bad for n in neighbours(r.contact) if n.net is Net.GND})
         hint = f" (beside GND {', '.join(beside)})" if beside else ""
         path = "" if net in _ON_PATH else " Not on the charging path."
-        yield entry.SHORT.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
+        kind = entry.VBUS_SHORT if net is Net.VBUS else entry.SHORT
+        yield kind.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
         if net in _ON_PATH:
-            yield _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS[net])
+            found = _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS[net])
+            yield replace(found, done=found.done | MOOT_WITH_VBUS_SHORT) if net is Net.VBUS else found
 
     def _like(self, net: Net) -> Iterator[Said]:
         """Contacts of one kind against each other: all four of VBUS, else each with its counterpart."""

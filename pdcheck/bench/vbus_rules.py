@@ -9,11 +9,13 @@ from collections.abc import Iterator
 
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import LEAST_5V, State
+from pdcheck.bench.current_rules import charger_may_be_mute
 from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Partner, Side
 from pdcheck.bench.view import DEVICE_CC, OUTSIDE, Said, View, evidence
 from pdcheck.rules import Effect
+from pdcheck.standard.offers import EPR_HIGHEST_MV
 from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V, SRC_NEW, SRC_VALID
 from pdcheck.triage import Block
 
@@ -31,6 +33,12 @@ def judge_vbus(view: View) -> Iterator[Said]:
     # VBUS alone clears four contacts of the port, not all.
     port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
     contract = view.readings.contract
+    most = EPR_HIGHEST_MV / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
+    if vbus > most:
+        yield say.VBUS_IMPOSSIBLE.says(
+            f"VBUS reads {shown}{way}: no charger may give more than {most:.1f} V.", effect=Effect.WITHHOLDS,
+        )
+        return
     if contract is not None:
         low = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.min or 0) / 100) - 0.75
         high = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
@@ -82,6 +90,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:
-            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE | port, done=held)
+            mute = frozenset({Block.CHARGER}) if charger_may_be_mute(view.readings, vbus) else frozenset()
+            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE - mute | port, done=held)
         elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
             yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

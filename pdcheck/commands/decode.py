@@ -61,6 +61,7 @@ def decode(
     several = len(files) > 1
     reports: list[str] = []
     judged: list[Report] = []
+    texts: list[str] = []
     for index, path in enumerate(files):
         try:
             report = judge(path, {"cc1": cc, "cc2": cc2, "vbus": vbus, "current": current}, rate)
@@ -75,9 +76,11 @@ def decode(
 
             reports.append(dumps(report))
         elif not as_json:
-            if several and index and not quiet:
-                click.echo("=" * 72)
-            click.echo(_text(report, messages, quiet, no_color), nl=False)
+            text = _text(report, messages, quiet, no_color)
+            if pair is not None and not quiet:
+                texts.append(text)
+            else:
+                click.echo("=" * 72 + "\n" + text if several and index and not quiet else text, nl=False)
         if pages:
             try:
                 _write(report, path, pages[index], audience, shop, done)
@@ -89,6 +92,8 @@ def decode(
         click.echo(reports[0] if not several else "[" + ",\n".join(reports) + "]")
     if pair is not None and judged:
         _say_pair(judged, as_json, quiet, no_color)
+        # What both prove together is what was asked for: it stands first.
+        click.echo(("=" * 72 + "\n").join(["", *texts] if len(texts) > 1 else texts), nl=False)
     raise SystemExit(worst_of(statuses))
 
 
@@ -153,7 +158,8 @@ def _say_pair(reports: list[Report], as_json: bool, quiet: bool, no_color: bool)
         from pdcheck.report.as_text import plain
         from pdcheck.report.comparison_text import pair_quiet, pair_text
 
-        if not quiet:
-            click.echo("=" * 72)
-        click.echo(pair_quiet(pair) if quiet else pair_text(pair, width=width(), paint=painter(no_color) or plain),
-                   nl=False)
+        if quiet:
+            click.echo(pair_quiet(pair), nl=False)
+        else:
+            names = tuple(report.path for report in reports)
+            click.echo(pair_text(pair, files=names, width=width(), paint=painter(no_color) or plain), nl=False)

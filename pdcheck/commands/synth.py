@@ -14,8 +14,9 @@ import click
 def synth(scenario: str, out: str | None) -> None:
     """Write a waveform file for a conversation described in a text file (.talk).
 
-    The scenario itself says which file and in what form; -o says otherwise. The README shows the form, and
-    captures/demo holds examples.
+    The scenario itself says which file and in what form; -o says otherwise. Examples lie in
+    captures/demo: only_toggling.talk is the shortest, scanner_charges_at_9v.talk a whole negotiation. A step is
+    "+4ms sink Request: object 2 1.8A": when, who, what.
     """
     from pdcheck.synth import write_scenario
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Iterator
 
+from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.conversation.model import Step, Transmission
 from pdcheck.messages.model import DataObject
 from pdcheck.report.blocks_text import blocks_lines, blocks_sentence
@@ -41,6 +42,8 @@ _MARK = {StepState.REACHED: "[yes]", StepState.NOT_REACHED: "[NO ]", StepState.N
 HEAD = {
     Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "INCONCLUSIVE - the capture cannot tell",
 }
+#: The current that is shown is that of the last seconds under the contract.
+_LAST_S = 0.2
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
 CAUTIONS = (
     "VBUS may carry up to 48 V after negotiation: probe with insulated tips, and through a divider.",
@@ -188,7 +191,21 @@ def contract_rows(report: Report) -> list[tuple[str, str]]:
             rows.append(("VBUS", f"{level.typical:.2f} V (from {level.low:.2f} to {level.high:.2f} V) after PS_RDY"))
         elif delivery.reason is not None:
             rows.append(("VBUS", f"not judged: {delivery.reason}"))
+        drawn = _drawn(report)
+        if drawn is not None:
+            rows.append(("Current", drawn))
     return rows
+
+
+def _drawn(report: Report) -> str | None:
+    """What was drawn at the end of the last contract, in words; None where no current was captured."""
+    contract = report.verdict.contract
+    line = next((x for x in report.reading.capture.lines if x.role is Role.CURRENT), None)
+    if contract is None or not isinstance(line, AnalogLine) or line.unit != "A":
+        return None
+    end_s = contract.ended_s if contract.ended_s is not None else report.conversation.duration_s
+    seen = line.during(max(contract.since_s, end_s - _LAST_S), end_s)
+    return f"{seen.typical:.2f} A at the end of the contract, as captured" if seen is not None else None
 
 
 def _findings(report: Report, width: int) -> Iterator[str]:

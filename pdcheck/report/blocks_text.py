@@ -14,6 +14,9 @@ from pdcheck.triage.model import block_list
 #: Lines that the table may take at 80 columns; evidence that does not fit is in the JSON.
 MOST_LINES = 12
 
+#: What stands before the measurement that tells the blocks that are left from each other.
+SPLITS = "To tell apart what is left"
+
 _LABEL = {
     BlockState.CLEARED: "cleared", BlockState.SUSPECT: "suspect", BlockState.DISPUTED: "disputed",
     BlockState.UNTOUCHED: "untouched",
@@ -29,9 +32,9 @@ def blocks_lines(triage: Triage, width: int) -> list[str]:
     if not triage.of(BlockState.CLEARED, BlockState.SUSPECT, BlockState.DISPUTED):
         return []
     most = MOST_LINES * max(80, width) // width
-    full = [row for state in BlockState for row in _rows(triage, state)]
+    full = list(_all_rows(triage))
     short = [(_LABEL[s], block_list(triage.of(s)), "") for s in BlockState if triage.of(s)]
-    steps = [f"Splits what is left: {triage.next[0].text}"] if triage.next else []
+    steps = [f"{SPLITS}: {triage.next[0].text}"] if triage.next else []
     for rows in (full, short):
         lines = ["Charging path"]
         for label, blocks, why in rows:
@@ -56,8 +59,13 @@ def blocks_sentence(triage: Triage) -> str | None:
     return f"Cleared: {block_list(cleared)}.{rest}"
 
 
+def _all_rows(triage: Triage) -> Iterator[tuple[str, str, str]]:
+    """State, blocks and evidence in words, one row for every group of blocks that share state and evidence."""
+    for state in BlockState:
+        yield from _rows(triage, state)
+
+
 def _rows(triage: Triage, state: BlockState) -> Iterator[tuple[str, str, str]]:
-    """One row for every group of blocks that share their state and their evidence."""
     groups: dict[tuple[Evidence, ...], list[str]] = {}
     for result in triage.blocks:
         if result.state is state:

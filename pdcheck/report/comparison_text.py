@@ -127,7 +127,8 @@ def _at(t_s: float | None) -> str:
 def _first(found: Comparison, first: Parting, width: int) -> Iterator[str]:
     yield from _wrap(first.did_good, width, "Good: ")
     yield from _wrap(first.did_bad, width, "Bad:  ")
-    if first.whose is not None:
+    # Where nothing is proven nobody is named.
+    if first.whose is not None and found.outcome is not Alike.CANNOT_TELL:
         yield from _wrap(f"It was the move of: {PARTY_WORDS[first.whose]}.", width)
     if first.doubt is not Doubt.NONE:
         yield from _wrap(f"Doubtful: {first.doubt.value}.", width)
@@ -239,12 +240,18 @@ def _unit(unit: str, value: float) -> str:
     return f"{value:.3f} {unit}" if unit == "A" else f"{value:.2f} {unit}"
 
 
-def pair_text(pair: Pair, *, width: int = 80, paint: Paint = plain) -> str:
-    """What a flip test proves, lines of at most ``width`` columns, with a final line end."""
+def pair_text(
+    pair: Pair, *, files: tuple[str, ...] = (), width: int = 80, paint: Paint = plain,
+) -> str:
+    """What a flip test proves, lines of at most ``width`` columns, with a final line end.
+
+    :param files: the names of A and B.
+    """
     width = max(40, min(width, 100))
     color = {Proof.NONE: "yellow", Proof.BOTH_WORK: "green"}.get(pair.proof, "red")
     lines = [
-        paint(f"PLUG TURNED OVER: {_PROOF_HEAD[pair.proof]}", color), *_wrap(pair.summary, width), "",
+        paint(f"PLUG TURNED OVER: {_PROOF_HEAD[pair.proof]}", color), *_wrap(pair.summary, width),
+        *(line for label, name in zip("AB", files, strict=False) for line in _wrap(name, width, f"{label}: ")), "",
         *_list("Cleared by it", pair.cleared, width),
         *_list("What is left", pair.suspect, width),
         *_list("What to bear in mind", pair.notes, width),

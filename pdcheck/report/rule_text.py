@@ -18,9 +18,15 @@ def find_rule(name: str) -> Rule | None:
     return next((r for r in ALL_RULES if r.id == name), None)
 
 
-def rules_list(rules: Sequence[Rule] = ALL_RULES) -> str:
-    """One line a rule."""
-    return "".join(f"{r.severity.value:<5} {r.id:<26} {r.title}\n" for r in rules)
+def rules_list(rules: Sequence[Rule] = ALL_RULES, width: int = 80) -> str:
+    """A rule begins a line; a title that does not fit goes on below."""
+    lines: list[str] = []
+    for rule in rules:
+        lines += textwrap.wrap(
+            rule.title, width, initial_indent=f"{rule.severity.value:<5} {rule.id:<26} ", subsequent_indent=" " * 33,
+            break_on_hyphens=False,
+        )
+    return "\n".join(lines) + "\n"
 
 
 def rule_page(one: Rule, width: int = 80) -> str:

@@ -28,6 +28,10 @@ _LASTING_ODD_S = 20e-3
 _FAST_S = 20e-3
 _BEFORE_S = 50e-3
 _REST_S = 0.15
+#: A working unit draws more than this (amps) while it charges (common practice, no source).
+CHARGES_A = 0.5
+#: Inrush is over by then: a current that charges lasts so long (seconds) to the end of the capture. Our own choice.
+_CHARGES_S = 0.2
 #: A current that switches a charger off lasts this long at least. Our own choice.
 _SURGE_S = 5e-3
 
@@ -60,6 +64,21 @@ def doubt_about_current(case: Case) -> str | None:
 def trusted_current(case: Case) -> AnalogLine | None:
     """The current column where it can be trusted."""
     return case.current if doubt_about_current(case) is None else None
+
+
+def charging_a(case: Case) -> float | None:
+    """The current in A where a contract stands and the device charges at the end of the capture; else None.
+
+    Seen for too short, or not captured, is None as well: that says nothing against the device.
+    """
+    standing, end_s = case.conversation.standing, case.conversation.duration_s
+    if case.current is None or standing is None or end_s - standing.since_s < _CHARGES_S:
+        return None
+    seen = case.current.during(end_s - _CHARGES_S, end_s)
+    # Some probes read a current that flows into the device as negative.
+    if seen is None or max(seen.low, -seen.high) < CHARGES_A:
+        return None
+    return abs(seen.typical)
 
 
 def contract_limit_a(window: Window) -> float | None:

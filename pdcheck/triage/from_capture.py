@@ -9,12 +9,13 @@ from __future__ import annotations
 from pdcheck.conversation.model import Step
 from pdcheck.rules import Case, Finding, Who
 from pdcheck.rules.delivery import Delivered
+from pdcheck.rules.drawn import charging_a
 from pdcheck.triage.currents import contract_with_current
 from pdcheck.triage.model import Block, Evidence, Source, Strength
 from pdcheck.verdict import Outcome, StepState, Verdict, contract_words
 
-#: A device takes its time from the contract to its full current. Our own choice: seconds after PS_RDY from which the
-#: current is looked at, and how long it must have been seen.
+#: A device takes its time from the contract to its full current. Our own choice: seconds after PS_RDY from which a
+#: current may be called too small, and how long it must have been seen.
 _RAMP_S = 1.0
 _LEAST_LOOK_S = 0.5
 
@@ -130,6 +131,9 @@ def _current(case: Case, verdict: Verdict) -> Evidence | None:
     contract = verdict.contract
     if case.current is None or contract is None or verdict.outcome is not Outcome.PASS:
         return None
+    charges = charging_a(case)
+    if charges is not None:
+        return contract_with_current(Source.CAPTURE, contract_words(contract), charges * 1e3)
     end = case.conversation.duration_s
     start = contract.since_s + _RAMP_S
     if end - start < _LEAST_LOOK_S:

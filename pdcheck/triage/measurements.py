@@ -96,6 +96,13 @@ STAGE_SUPPLY = Measurement(
     frozenset({Block.CHARGER_STAGE}),
 )
 
+#: What needs a charger plugged in, or says no more, where VBUS is known to be shorted to ground.
+MOOT_WITH_VBUS_SHORT = frozenset(
+    m.name for m in (
+        CURRENT, FLIP, VBUS, CC_VOLTS, CAPTURE, VBUS_OHMS, BATTERY_VOLTS, BEHIND_SWITCH, CHIP_SUPPLY, STAGE_SUPPLY,
+    )
+)
+
 #: From the easiest on. Nothing here desolders anything.
 ALL: tuple[Measurement, ...] = (
     CURRENT, OTHER_CHARGER, FLIP, VBUS, CC_VOLTS, CAPTURE, PINS, CC_OHMS, VBUS_OHMS, BATTERY_VOLTS, BEHIND_SWITCH,

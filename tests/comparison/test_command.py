@@ -191,8 +191,10 @@ def test_a_file_name_cannot_steer_the_terminal(tmp_path: Path) -> None:
 def test_a_flip_that_proves_something() -> None:
     result = run("decode", "--pair", "flipped", UP, DOWN)
     assert result.exit_code == EXIT_FAIL
-    reports, _, proof = result.stdout.rpartition("=" * 72 + "\n")
+    proof, _, reports = result.stdout.partition("=" * 72 + "\n")
     assert reports == run("decode", UP, DOWN).stdout
+    flat = "".join(proof.split())
+    assert f"A:{UP}B:{DOWN}" in flat
     assert proof.startswith("PLUG TURNED OVER: WORKS ONE WAY ONLY")
     assert "probed as CC2" in " ".join(proof.split())
     assert "moved from CC1 to CC2" in " ".join(proof.split())

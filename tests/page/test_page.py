@@ -151,7 +151,7 @@ def test_blocks_are_shown_with_what_was_seen_of_them() -> None:
     text = Markup(page_html(demo(BAD))).text
     assert "Which parts are cleared" in text
     assert "negotiating chip, the chip's supply and bus suspect" in text
-    assert "Splits what is left" in text
+    assert "To tell apart what is left" in text
 
 
 def test_evidence_on_a_block_stays_text() -> None:

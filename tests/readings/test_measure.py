@@ -41,6 +41,7 @@ DEVICE_BLOCKS = {"port_contacts", "cc_path", "negotiating_chip", "chip_supply"}
     (("--cc1", "1.7", "--cc2", "0", "--vbus", "0.8"), 1, "source_attached", "vbus-missing"),
     (("--cc1", "1.7", "--cc2", "0", "--vbus", "3.99"), 3, "source_attached", "vbus-low"),
     (("--cc1", "1.7", "--cc2", "0", "--vbus", "4.0"), 0, "source_attached", None),
+    (("--cc1", "1.7", "--cc2", "0", "--vbus", "60"), 3, "source_attached", "vbus-beyond-any-contract"),
     (("--cc1", "1.7", "--cc2", "0", "--vbus", "9", "--contract", "9V"), 0, "source_attached", None),
     (("--cc1", "1.7", "--cc2", "0", "--vbus", "5", "--contract", "9V"), 1, "source_attached", "vbus-not-at-contract"),
     (("--cc1", "0", "--cc2", "0", "--vbus", "3", "--partner", "nothing"), 3, "nothing_attached", "vbus-backfed"),
@@ -138,6 +139,17 @@ def test_a_contract_and_30_ma_clear_port_and_chip() -> None:
     assert status == 3, "a full battery draws no more"
     assert blocks(out, "cleared") == {"charger", "cable", *DEVICE_BLOCKS}
     assert blocks(out, "suspect") == {"vbus_switch", "charger_stage", "battery"}
+
+
+@pytest.mark.parametrize("more", [(), ("--vbus", "5.05"), (*DEVICE, "--cc1", "0.41", "--cc2", "0", "--vbus", "5.05")])
+def test_5_v_and_30_ma_do_not_clear_a_charger_that_may_be_mute(more: tuple[str, ...]) -> None:
+    """The demo capture charger_never_answers.vcd is such a charger: an ammeter shows 5 V and no more."""
+    _, out = measure(*more, "--current", "30mA")
+    assert "charger" in blocks(out, "suspect")
+    assert "cable" in blocks(out, "cleared")
+    assert any("Try another charger" in step for step in out["next"])
+    _, out = measure("--vbus", "9", "--current", "30mA")
+    assert "charger" in blocks(out, "cleared"), "it gave 9 V, so it talks"
 
 
 def test_one_orientation_dead_against_both_dead() -> None:
@@ -246,6 +258,18 @@ def test_ohms_settle_what_volts_leave_open() -> None:
     _, out = measure(*DEVICE, "--cc1", "0.92", "--cc2", "0", "--vbus", "0.3", "--ohm-vbus", "1.2")
     assert rules(out)[:2] == ["vbus-short", "vbus-missing"], "the short leads, not what follows from it"
     assert blocks(out, "suspect") == {"port_contacts", "vbus_switch", "charger_stage"}
+
+
+def test_a_short_of_vbus_sends_nobody_to_a_charger() -> None:
+    _, out = measure(*DEVICE, "--ohm-vbus", "1.5")
+    assert "Plug nothing in" in out["next"][0]
+    assert not any("lugged in:" in step or "input current" in step for step in out["next"])
+
+
+def test_a_voltage_that_no_contract_knows_is_no_working_unit() -> None:
+    # 48 V and 5 percent and half a volt: USB PD, EPR fixed supplies and vSrcNew, vSrcValid.
+    assert measure("--vbus", "60")[0] == 3
+    assert measure("--vbus", "50")[0] == 0
 
 
 def test_what_was_done_is_not_advised_again() -> None:

@@ -34,8 +34,8 @@ _MARKS = {StepState.REACHED: "yes", StepState.NOT_REACHED: "no", StepState.NOT_J
 _WHERE = {
     Who.SOURCE: "The missing turn was the charger's. That points to the charger or to what connects it, not to your "
                 "device.",
-    Who.SINK: "The missing turn was your device's. That points to its charging socket or to the part behind it; which "
-              "of them has to be measured before anything is replaced.",
+    Who.SINK: "The missing turn was your device's. Where in the device has to be measured before anything is "
+              "replaced.",
     Who.CABLE: "The missing turn was the cable's.",
     Who.LINK: "The two could not understand each other through the connection between them: cable, plug or socket. "
               "Neither charger nor device can be blamed by this.",
