@@ -14,7 +14,7 @@ from enum import StrEnum
 from pdcheck.capture.levels import Stretch, outside
 from pdcheck.capture.model import AnalogLine, Span
 from pdcheck.conversation.names import OFFERS
-from pdcheck.rules.drawn import Draw, contract_limit_a, drawn
+from pdcheck.rules.drawn import Draw, beyond_a, contract_limit_a, drawn, trusted_current
 from pdcheck.rules.held import (
     METER_SHARE,
     PROGRAMMABLE,
@@ -96,6 +96,13 @@ def _too_high(line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
     )
 
 
+def _may_be_overload(case: Case, window: Window, off: Stretch) -> bool:
+    """True where the current column reads more than the contract allows at any time around a fall of VBUS."""
+    line, limit = trusted_current(case), contract_limit_a(window)
+    seen = line.during(window.start_s, off.end_s) if line is not None else None
+    return limit is not None and seen is not None and seen.high > beyond_a(limit)
+
+
 def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
     end = line.during(max(off.start_s, off.end_s - _STEADY_S), off.end_s)
     if end is None:
@@ -128,8 +135,12 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
     five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
     if five:
-        # Only a source that has changed its mind rests at just 5 V; but an overload is an overload.
-        return trouble(Kind.BACK_TO_5V, Who.SINK if draw is Draw.BEYOND else Who.SOURCE, True)
+        # Only a source that has changed its mind rests at just 5 V; but an overload is an overload, and a slow meter
+        # that reads one leaves it open which came first.
+        named: Who | None = Who.SINK if draw is Draw.BEYOND else Who.SOURCE
+        if draw is Draw.UNKNOWN and _may_be_overload(case, window, off):
+            named = None
+        return trouble(Kind.BACK_TO_5V, named, True)
     if limit is not None and end.typical < wanted / 2:
         return trouble(Kind.LOW, by_draw, True)
     if off.length_s < _SAG_S:
