@@ -148,6 +148,12 @@ STATE_BETWEEN = Entry(
     "state-between", Severity.INFO, "More than one thing at the other end shows these levels.",
     next=(SAY_SIDE, BOTH_WAYS, SAY_ADVERTISED, todo.OTHER_CHARGER.text),
 )
+SIDE_NOT_SAID = Entry(
+    "side-not-said", Severity.INFO,
+    "Both contacts of a charger stand open while nothing is plugged in. At a device with a charger plugged in, the "
+    "same levels mean that nothing pulls down.",
+    next=(SAY_SIDE, BOTH_WAYS),
+)
 STATE_UNKNOWN = Entry(
     "not-enough-measured", Severity.INFO, "One contact alone does not tell what is attached.",
     next=("Measure the other CC contact as well.", SAY_SIDE),

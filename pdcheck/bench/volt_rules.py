@@ -86,6 +86,11 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
         names = "; or ".join(s.words for s in attach.between)
         entry = say.BOTH_LEVEL if State.JOINED in attach.between else say.STATE_BETWEEN
         yield entry.says(f"More than one fits{way}: {names}.", effect=Effect.WITHHOLDS)
+    elif state is State.NOTHING and view.readings.side is None and view.readings.partner is not Partner.NOTHING:
+        yield say.SIDE_NOT_SAID.says(
+            f"Both CC contacts stand open{way}; whether that is right depends on where the probes were.",
+            effect=Effect.WITHHOLDS,
+        )
     elif state is State.UNKNOWN:
         if (attach.cc1 is None) != (attach.cc2 is None):
             yield say.STATE_UNKNOWN.says(f"Only one CC contact was measured{way}.", effect=Effect.WITHHOLDS)

@@ -128,7 +128,7 @@ def _first(found: Comparison, first: Parting, width: int) -> Iterator[str]:
     yield from _wrap(first.did_good, width, "Good: ")
     yield from _wrap(first.did_bad, width, "Bad:  ")
     # Where nothing is proven nobody is named.
-    if first.whose is not None and found.outcome is not Alike.CANNOT_TELL:
+    if first.whose is not None and found.outcome is not Alike.CANNOT_TELL and not found.swapped:
         yield from _wrap(f"It was the move of: {PARTY_WORDS[first.whose]}.", width)
     if first.doubt is not Doubt.NONE:
         yield from _wrap(f"Doubtful: {first.doubt.value}.", width)
