@@ -85,8 +85,8 @@ def _never_again(case: Case) -> float | None:
 @rule(
     id="pps-renewed-late", family="keep-alive", severity=Severity.WARN,
     title="The device renews its programmable contract late",
-    checks="In a PPS contract no more than tPPSRequest (10 s) pass between two Requests, or after the last one while VBUS "
-    "shows the plug in.",
+    checks="In a PPS contract no more than tPPSRequest (10 s) pass between two Requests, or after the last one while "
+    "VBUS shows the plug in.",
     why="From 12 s on the charger may reset. It goes well with a patient charger only.",
     reference="USB PD, section 6.6.22 (PPS timers: tPPSRequest, tPPSTimeout)", next=todo.SINK_DEAF_LOGIC,
 )
