@@ -26,6 +26,7 @@ SLACK_S = 0.2e-3
 #: PS_RDY belongs to an Accept no longer ago than the longest transition. Our own choice.
 _TRANSITION_S = 2.0
 #: These have rules of their own, which know what a missing answer does to the charging.
+_POWER = ("Source_Capabilities", "Request")
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
 
 
@@ -79,6 +80,17 @@ def answer_late(case: Case) -> Iterator[Claim]:
         )
 
 
+def _outlived(case: Case, one: Question) -> bool:
+    """True for an offer or a Request that nobody went on from, and the contract in force outlived it."""
+    asked_s = one.asked.start_s
+    return (
+        one.asked.name in _POWER and case.stop is None and one.ended is not Ended.RESET
+        and any(
+            c.since_s < asked_s and (c.ended_s is None or c.ended_s > one.next_s) for c in case.conversation.contracts
+        )
+    )
+
+
 @rule(
     id="question-not-answered", family="answer", severity=Severity.WARN,
     title="A question stays without an answer",
@@ -92,7 +104,9 @@ def question_not_answered(case: Case) -> Iterator[Claim]:
     silent: defaultdict[tuple[Party, str], list[Question]] = defaultdict(list)
     for one in case.questions:
         name = topic(one.asked.message)
-        if one.answer is not None or one.dialogue.may_be_silent or one.dialogue.question in _OTHER_RULES:
+        if one.answer is not None or one.dialogue.may_be_silent:
+            continue
+        if one.dialogue.question in _OTHER_RULES and not _outlived(case, one):
             continue
         if case.conversation.revision == "2.0" and since_r3(one.asked.name):
             # Who does not know a message may leave it.
