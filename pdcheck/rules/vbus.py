@@ -177,7 +177,8 @@ def vbus_collapses(case: Case) -> Iterator[Claim]:
 @rule(
     id="vbus-interrupted", family="delivery", severity=Severity.WARN,
     title="VBUS goes off for a moment under a contract",
-    checks="Gaps in VBUS that are too short for pulling the plug and putting it back.",
+    checks="Gaps in VBUS that are too short for pulling the plug and putting it back, or that end at once at a "
+    "contract's level above 5 V.",
     why="The device may restart at each of them. A contact that opens, a charger that protects itself and tries again, "
     "or a short load behind the port.",
     reference=_REF_LEVEL, next=(_LOOK_CONTACT, todo.OTHER_CHARGER, todo.VBUS_LOAD),

@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import pytest
 
+from pdcheck.conversation.model import Step
 from pdcheck.rules import Severity, Who
 from pdcheck.rules.words import span
 from pdcheck.verdict import Outcome, Verdict
@@ -156,3 +157,68 @@ def test_a_renewal_that_the_capture_lost_still_leaves_a_reason() -> None:
     verdict = judged(story, tail_s=0.1, with_vbus=False)
     assert (verdict.outcome, verdict.suspect) == (Outcome.INCONCLUSIVE, None)
     assert "ended in a Hard Reset" in verdict.summary and verdict.next
+
+
+def test_an_accept_that_nobody_heard_is_where_it_stopped_though_ps_rdy_follows() -> None:
+    """A step is reached when its message is acknowledged, and the charger went on without that."""
+
+    def story(talk: Talk) -> None:
+        offer(talk)
+        talk.responding()
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
+        talk.responding()
+        talk.unanswered("source", "Accept")
+        talk.now += 0.1
+        talk.unanswered("source", "PS_RDY")
+
+    verdict = judged(story)
+    assert (verdict.outcome, verdict.stopped_at, verdict.suspect) == (Outcome.FAIL, Step.ACCEPT, Who.SINK)
+
+
+@pytest.mark.parametrize(("wrong", "outcome"), [(1, Outcome.INCONCLUSIVE), (3, Outcome.FAIL)])
+def test_goodcrcs_that_name_another_message_each_time(wrong: int, outcome: Outcome) -> None:
+    """Nobody repeats anything: one wrong number may be a slip, the same in every GoodCRC is the device's way."""
+
+    def story(talk: Talk) -> None:
+        def said(kind: str, number: int, objects: tuple[int, ...] = ()) -> None:
+            packet = talk.send("source", kind, objects)
+            own = talk.next_id("source")
+            talk.good_crc("sink", packet, message_id=(own + 1) % 8 if number > 3 - wrong else None)
+            talk.count_on("source")
+
+        said("Source_Capabilities", 1, (FIVE, NINE))
+        talk.responding()
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
+        talk.responding()
+        said("Accept", 2)
+        talk.now += 0.1
+        said("PS_RDY", 3)
+
+    verdict = judged(story)
+    assert verdict.outcome is outcome
+    assert verdict.suspect is (Who.SINK if outcome is Outcome.FAIL else Who.CAPTURE)
+
+
+@pytest.mark.parametrize(("asker", "party"), [("sink", Who.SOURCE), ("source", Who.SINK)])
+@pytest.mark.parametrize(("answered", "again"), [(True, False), (False, True), (False, False)])
+def test_who_does_not_answer_under_a_contract(asker: str, party: Who, answered: bool, again: bool) -> None:
+    """The contract outlives it, and it is against the standard all the same (tReceiverResponse)."""
+    ask = [words.request_fixed(2, 900, 900)]
+
+    def story(talk: Talk) -> None:
+        contract(talk)
+        for _ in range(1 + again):
+            if asker == "source":
+                offer(talk)
+            else:
+                talk.say("sink", "Request", ask)
+            talk.now += 0.15
+        if answered:
+            talk.now -= 0.14
+            if asker == "source":
+                talk.say("sink", "Request", ask)
+            granted(talk, volts=9.0)
+
+    verdict = judged(story, tail_s=0.9)
+    assert verdict.outcome is Outcome.PASS
+    assert rules(verdict).get("question-not-answered") == (None if answered else (Severity.WARN, party))
