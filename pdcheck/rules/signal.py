@@ -173,9 +173,10 @@ def starts_midway(case: Case) -> Iterator[Claim]:
 
 def _may_come_first(conversation: Conversation) -> bool:
     """True where all that is said may be said before the first offer: to the cable, or to start anew."""
+    early = ("Soft_Reset", "Get_Source_Cap", "GoodCRC", "Accept")
     return all(
-        (t.packet.sop is not None and (t.packet.sop.to_cable or t.packet.sop.is_reset))
-        or t.name in ("Soft_Reset", "GoodCRC", "Accept") for t in conversation.transmissions if t.packet.intact
+        (t.packet.sop is not None and (t.packet.sop.to_cable or t.packet.sop.is_reset)) or t.name in early
+        for t in conversation.transmissions if t.packet.intact
     ) and not conversation.orphans
 
 

@@ -195,6 +195,9 @@ def asked_again_too_soon(case: Case) -> Iterator[Claim]:
         name = topic(one.asked.message)
         key = (one.asked.sender, name)
         limit = ASK_AGAIN.get(name)
+        if name == "Soft_Reset" or (name in OFFERS and one.asked.sender is Party.SOURCE):
+            # Whoever starts anew, or makes an offer that has to be answered at once, no longer asks for time.
+            put_off.clear()
         if limit is None:
             continue
         since = put_off.pop(key, None)

@@ -114,9 +114,9 @@ def test_what_may_come_before_an_offer_does_not_prove_one(story: Callable[[Talk]
     assert "the offer that came before it" not in verdict.summary
 
 
-def test_an_answer_proves_an_offer_before_the_capture() -> None:
+def test_a_request_proves_an_offer_before_the_capture() -> None:
     def story(talk: Talk) -> None:
-        talk.say("sink", "Get_Source_Cap")
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
 
     assert "the offer that came before it is not in the file" in judged(story).summary
 
@@ -222,3 +222,26 @@ def test_who_does_not_answer_under_a_contract(asker: str, party: Who, answered: 
     verdict = judged(story, tail_s=0.9)
     assert verdict.outcome is Outcome.PASS
     assert rules(verdict).get("question-not-answered") == (None if answered else (Severity.WARN, party))
+
+
+@pytest.mark.parametrize("anew", [True, False])
+def test_an_offer_after_wait_is_answered_at_once(anew: bool) -> None:
+    """tSinkRequest (100 ms) holds for a Request of the device's own; an offer is owed one within tReceiverResponse."""
+    ask = [words.request_fixed(1, 1000, 1000)]
+
+    def story(talk: Talk) -> None:
+        offer(talk)
+        talk.responding()
+        talk.say("sink", "Request", ask)
+        talk.responding()
+        talk.say("source", "Wait")
+        talk.now += 40e-3
+        if anew:
+            offer(talk)
+            talk.responding()
+        talk.say("sink", "Request", ask)
+        granted(talk)
+
+    verdict = judged(story)
+    assert verdict.outcome is Outcome.PASS
+    assert rules(verdict).get("asked-again-too-soon") == (None if anew else (Severity.WARN, Who.SINK))
