@@ -153,8 +153,11 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
-    left = case.conversation.duration_s - last.ended_by.start_s
-    if left < _RECOVERY_S:
+    reset_s, end_s = last.ended_by.start_s, case.conversation.duration_s
+    left = end_s - reset_s
+    # The charger asks the cable first, some 20 times where that does not answer.
+    to_cable = [e.settled_s for e in case.conversation.exchanges if e.sop.to_cable and e.start_s > reset_s]
+    if end_s - max([reset_s, *to_cable]) < _RECOVERY_S:
         yield Claim(
             None, last.ended_by.start_s,
             f"{held}; the capture ends {span(left)} later, before a new one could be made.",

@@ -26,7 +26,7 @@ SLACK_S = 0.2e-3
 #: PS_RDY belongs to an Accept no longer ago than the longest transition. Our own choice.
 _TRANSITION_S = 2.0
 #: These have rules of their own, which know what a missing answer does to the charging.
-_POWER = ("Source_Capabilities", "Request")
+_POWER = {"Source_Capabilities": Party.SOURCE, "Request": Party.SINK}
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
 
 
@@ -81,14 +81,16 @@ def answer_late(case: Case) -> Iterator[Claim]:
 
 
 def _outlived(case: Case, one: Question) -> bool:
-    """True for an offer or a Request that nobody went on from, and the contract in force outlived it."""
-    asked_s = one.asked.start_s
-    return (
-        one.asked.name in _POWER and case.stop is None and one.ended is not Ended.RESET
-        and any(
-            c.since_s < asked_s and (c.ended_s is None or c.ended_s > one.next_s) for c in case.conversation.contracts
-        )
-    )
+    """True for an offer or a Request that nobody went on from, and the contract in force outlived it.
+
+    Not for an offer that was asked for: in EPR mode it is only told.
+    """
+    if case.stop is not None or one.ended is Ended.RESET or _POWER.get(one.asked.name) is not one.asked.sender:
+        return False
+    at = one.asked.start_s
+    contracts = case.conversation.contracts
+    in_force = any(c.since_s < at and (c.ended_s is None or c.ended_s > one.next_s) for c in contracts)
+    return in_force and not any(q.answer is one.asked for q in case.questions)
 
 
 @rule(

@@ -18,7 +18,7 @@ from pdcheck.verdict import Outcome, Verdict
 from tests.conversation.told import told, verdict_on
 from tests.reference import words
 from tests.reference.talk import Ports, Talk
-from tests.rules.smallest import FIVE, NINE, PPS, contract, granted, offer
+from tests.rules.smallest import FIVE, NINE, PPS, contract, epr_contract, granted, keep_alive, offer
 
 
 def judged(story: Callable[[Talk], None], *, tail_s: float = 0.3, with_vbus: bool = True) -> Verdict:
@@ -245,3 +245,36 @@ def test_an_offer_after_wait_is_answered_at_once(anew: bool) -> None:
     verdict = judged(story)
     assert verdict.outcome is Outcome.PASS
     assert rules(verdict).get("asked-again-too-soon") == (None if anew else (Severity.WARN, Who.SINK))
+
+
+def test_an_offer_that_was_only_asked_for_in_epr_mode_needs_no_request() -> None:
+    """In EPR mode the answer to Get_Source_Cap tells, and the contract goes on (USB PD, section 6.4.1; from memory)."""
+
+    def story(talk: Talk) -> None:
+        epr_contract(talk)
+        talk.now += 0.3
+        talk.say("sink", "Get_Source_Cap")
+        talk.responding()
+        offer(talk)
+        talk.now += 0.3
+        keep_alive(talk)
+
+    verdict = judged(story)
+    assert verdict.outcome is Outcome.PASS
+    assert "question-not-answered" not in rules(verdict)
+
+
+@pytest.mark.parametrize(("tail_s", "outcome"), [(0.3, Outcome.INCONCLUSIVE), (4.0, Outcome.FAIL)])
+def test_a_charger_that_still_asks_the_cable_after_a_reset_has_its_time(tail_s: float, outcome: Outcome) -> None:
+    """Discover Identity goes out up to 20 times (nDiscoverIdentityCount) before the offer."""
+
+    def story(talk: Talk) -> None:
+        contract(talk, 2)
+        talk.hard_reset("sink")
+        for _ in range(20):
+            question = [words.vdm_header(0xFF00, 1, 0, version=1)]
+            talk.unanswered("source", "Vendor_Defined", question, sop="SOP'")
+            talk.now += 45e-3
+
+    verdict = judged(story, tail_s=tail_s)
+    assert (verdict.outcome, verdict.suspect) == (outcome, None)
