@@ -278,3 +278,35 @@ def test_a_charger_that_still_asks_the_cable_after_a_reset_has_its_time(tail_s: 
 
     verdict = judged(story, tail_s=tail_s)
     assert (verdict.outcome, verdict.suspect) == (outcome, None)
+
+
+@pytest.mark.parametrize(("tail_s", "outcome"), [(10e-3, Outcome.INCONCLUSIVE), (60e-3, Outcome.FAIL)])
+def test_a_late_request_may_meet_a_patient_charger(tail_s: float, outcome: Outcome) -> None:
+    """45 ms after the offer, and acknowledged: whether the charger had given up shows within tSenderResponse."""
+
+    def story(talk: Talk) -> None:
+        offer(talk)
+        talk.now += 45e-3
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
+
+    verdict = judged(story, tail_s=tail_s)
+    assert verdict.outcome is outcome
+    assert verdict.suspect is (Who.SINK if outcome is Outcome.FAIL else Who.CAPTURE)
+    late = "late-request" if outcome is Outcome.FAIL else "answer-late"
+    assert rules(verdict)[late][1] is Who.SINK
+
+
+def test_a_charger_that_talks_on_has_not_given_up() -> None:
+    """Something else is asked and answered between offer and Request, and takes its time."""
+
+    def story(talk: Talk) -> None:
+        offer(talk)
+        talk.now += 14e-3
+        talk.say("source", "Get_Sink_Cap")
+        talk.now += 14e-3
+        talk.say("sink", "Sink_Capabilities", [words.fixed(5000, 1000)])
+        talk.now += 14e-3
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
+
+    verdict = judged(story, tail_s=60e-3, with_vbus=False)
+    assert verdict.suspect is not Who.SINK
