@@ -310,3 +310,28 @@ def test_a_charger_that_talks_on_has_not_given_up() -> None:
 
     verdict = judged(story, tail_s=60e-3, with_vbus=False)
     assert verdict.suspect is not Who.SINK
+
+
+@pytest.mark.parametrize("both", [True, False])
+def test_goodcrcs_that_send_back_the_header_they_acknowledge(both: bool) -> None:
+    """Both ports do it and get on well: worth knowing. One port alone does not know its role."""
+
+    def story(talk: Talk) -> None:
+        def said(sender: str, kind: str, objects: tuple[int, ...] = ()) -> None:
+            packet = talk.send(sender, kind, objects)
+            wrong = both or sender == "source"
+            talk.good_crc(sender if wrong else talk.partner(sender, "SOP"), packet)
+            talk.count_on(sender)
+            talk.now += 5e-3
+
+        said("source", "Source_Capabilities", (FIVE, NINE))
+        said("sink", "Request", (words.request_fixed(1, 1000, 1000),))
+        said("source", "Accept")
+        talk.now += 50e-3
+        said("source", "PS_RDY")
+
+    verdict = judged(story)
+    assert verdict.outcome is Outcome.PASS
+    found = {(f.who, f.severity) for f in verdict.findings if f.rule == "power-role-wrong"}
+    info = {(Who.SINK, Severity.INFO), (Who.SOURCE, Severity.INFO)}
+    assert found == (info if both else {(Who.SINK, Severity.WARN)})
