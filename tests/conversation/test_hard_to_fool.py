@@ -18,7 +18,7 @@ from pdcheck.verdict import Outcome, Verdict
 from tests.conversation.told import told, verdict_on
 from tests.reference import words
 from tests.reference.talk import Ports, Talk
-from tests.rules.smallest import FIVE, NINE, PPS, contract, epr_contract, granted, keep_alive, offer
+from tests.rules.stories import FIVE, NINE, PPS, contract, epr_contract, granted, keep_alive, offer
 
 
 def judged(story: Callable[[Talk], None], *, tail_s: float = 0.3, with_vbus: bool = True) -> Verdict:
