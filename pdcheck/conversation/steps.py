@@ -74,10 +74,20 @@ def ladder(one: Negotiation, contract: bool) -> list[Reached]:
     reached.append(Reached(Step.REQUEST, one.request.start_s))
     if one.ready is None and (one.answer is None or not one.accepted or not received(one.answer)):
         return reached
+    if _spoken_to_nobody(one) and not contract:
+        return reached
     reached.append(Reached(Step.ACCEPT, one.answer.start_s if one.answer is not None else None))
     if one.ready is not None and contract:
         reached.append(Reached(Step.READY, one.ready.start_s))
     return reached
+
+
+def _spoken_to_nobody(one: Negotiation) -> bool:
+    """True where neither the Accept nor the PS_RDY that followed it was acknowledged."""
+    return (
+        one.answer is not None and one.accepted and one.answer.acknowledged is False
+        and one.ready is not None and one.ready.acknowledged is False
+    )
 
 
 def steps_of(conversation: Conversation) -> list[Reached]:

@@ -122,10 +122,16 @@ def goodcrc_wrong_message_id(case: Case) -> Iterator[Claim]:
     if stop is None:
         return
     exchanges = unacknowledged(stop)
-    if silences_of(exchanges)[Silence.WRONG_ID] < ENOUGH_WRONG:
+    wrong = silences_of(exchanges)[Silence.WRONG_ID]
+    if not wrong:
         return
-    sent, named = _wrong_ids(exchanges)
     sender = exchanges[-1].sender
+    if wrong < ENOUGH_WRONG:
+        # Once may be a slip; what it does with other messages as well is its way.
+        others = [e for e in case.conversation.exchanges if e.sop is Sop.SOP and e.sender is sender]
+        if silences_of(others)[Silence.WRONG_ID] <= ENOUGH_WRONG or silences_of(exchanges).total() > wrong:
+            return
+    sent, named = _wrong_ids(exchanges)
     who = Who.SINK if sender is Party.SOURCE else Who.SOURCE
     party = "device" if who is Who.SINK else "charger"
     yield Claim(

@@ -29,15 +29,16 @@ _LOOP = 3
 _PPS_SLACK_S = 0.5
 
 
-def not_renewed(contract: Contract) -> float | None:
+def not_renewed(case: Case, contract: Contract) -> float | None:
     """For how long a programmable contract had gone without a Request when a reset ended it; None where
-    that is not why it ended."""
+    that is not why it ended, or where a Request may have been made that the capture does not show."""
     if contract.kind not in ("spr_pps", "spr_avs") or contract.ended_by is None:
         return None
     silent = contract.ended_by.start_s - contract.renewed_s[-1]
     if silent < timers.PPS_TIMEOUT.min_s - 0.2 or contract.ended_by.sender is Party.SINK:
         return None
-    return silent
+    unread = case.unreadable_between(contract.renewed_s[-1] + 1.0, contract.ended_by.start_s - 5e-3)
+    return None if unread else silent
 
 
 @rule(
@@ -51,10 +52,8 @@ def not_renewed(contract: Contract) -> float | None:
 )
 def pps_not_renewed(case: Case) -> Iterator[Claim]:
     for contract in case.conversation.contracts:
-        silent = not_renewed(contract)
+        silent = not_renewed(case, contract)
         if silent is None or contract.ended_by is None:
-            continue
-        if case.unreadable_between(contract.renewed_s[-1] + 1.0, contract.ended_by.start_s - 5e-3):
             continue
         yield Claim(
             Who.SINK, contract.ended_by.start_s,
@@ -73,10 +72,21 @@ def _renewals(case: Case) -> Iterator[tuple[float, float]]:
             yield from pairwise((*one.renewed_s, *follows))
 
 
+def _never_again(case: Case) -> float | None:
+    """For how long the programmable contract in force has gone without a Request when the capture ends; None where
+    the plug may have been pulled."""
+    standing = case.conversation.standing
+    if standing is None or standing.kind != "spr_pps" or not case.plugged_in_at_end:
+        return None
+    since, until = standing.renewed_s[-1], case.conversation.duration_s
+    return None if case.unreadable_between(since + 1.0, until) else until - since
+
+
 @rule(
     id="pps-renewed-late", family="keep-alive", severity=Severity.WARN,
     title="The device renews its programmable contract late",
-    checks="In a PPS contract no more than tPPSRequest (10 s) pass between two Requests.",
+    checks="In a PPS contract no more than tPPSRequest (10 s) pass between two Requests, or after the last one while "
+    "VBUS shows the plug in.",
     why="From 12 s on the charger may reset. It goes well with a patient charger only.",
     reference="USB PD, section 6.6.22 (PPS timers: tPPSRequest, tPPSTimeout)", next=todo.SINK_DEAF_LOGIC,
 )
@@ -93,6 +103,14 @@ def pps_renewed_late(case: Case) -> Iterator[Claim]:
             Who.SINK, after,
             f"The device renewed its PPS contract after {span(after - before)} (at most {timers.PPS_REQUEST.max:g} s "
             f"are allowed), {times(len(late))}.",
+        )
+        return
+    waited = _never_again(case)
+    if waited is not None and waited > timers.PPS_REQUEST.max_s + _PPS_SLACK_S:
+        yield Claim(
+            Who.SINK, case.conversation.duration_s,
+            f"The device did not renew its PPS contract in the last {span(waited)} of the capture (at most "
+            f"{timers.PPS_REQUEST.max:g} s are allowed); the charger puts up with it.",
         )
 
 
@@ -116,17 +134,17 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
         held += f", after {cause.words}"
-    if case.conversation.standing is not None:
-        if len(lost) >= _LOOP:
-            yield Claim(
-                _one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}."
-            )
+    if case.conversation.standing is not None and len(lost) < _LOOP:
         return
-    again = _same_cause(case, lost)
+    again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
         yield Claim(
             again.who, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.", stops_at=again.stops_at,
         )
+        return
+    if len(lost) >= _LOOP:
+        # Whether or not another one follows, none of them lasts.
+        yield Claim(_one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.")
         return
     if _talk_after(case, last.ended_by.start_s):
         yield Claim(
@@ -135,8 +153,11 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
-    left = case.conversation.duration_s - last.ended_by.start_s
-    if left < _RECOVERY_S:
+    reset_s, end_s = last.ended_by.start_s, case.conversation.duration_s
+    left = end_s - reset_s
+    # The charger asks the cable first, some 20 times where that does not answer.
+    to_cable = [e.settled_s for e in case.conversation.exchanges if e.sop.to_cable and e.start_s > reset_s]
+    if end_s - max([reset_s, *to_cable]) < _RECOVERY_S:
         yield Claim(
             None, last.ended_by.start_s,
             f"{held}; the capture ends {span(left)} later, before a new one could be made.",
@@ -177,7 +198,7 @@ def _one_party(case: Case, lost: list[Contract]) -> Who | None:
 
 def _explained(case: Case) -> bool:
     """True where a rule of its own says why a contract was lost."""
-    return any(not_renewed(c) is not None for c in case.conversation.contracts) or (
+    return any(not_renewed(case, c) is not None for c in case.conversation.contracts) or (
         forgotten(case) is not None or silent_charger(case) is not None
     )
 

@@ -226,11 +226,14 @@ def power_role_wrong(case: Case) -> Iterator[Claim]:
         # Where the sender is who its bit says the acknowledgement is wrong.
         liar = message.sender if message.sender is not claims else message.sender.other
         wrong[liar].append(message if liar is message.sender else ack)
+    # Where both ports do so, and in their GoodCRCs only, they send back the header that they acknowledge.
+    echoed = len(wrong) == 2 and all(one.name == "GoodCRC" for those in wrong.values() for one in those)
     for party, those in wrong.items():
         if len(those) >= _ODD_ENOUGH or not case.gaps:
             yield Claim(
                 party_of(party), those[0].packet.start_s,
                 f"{NAME[party]} claims the power role of the other port in {those[0].name}, {times(len(those))}.",
+                severity=Severity.INFO if echoed else None,
             )
 
 

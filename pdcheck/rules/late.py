@@ -6,7 +6,7 @@ source ignores. The lateness has to be known before anybody else is accused.
 
 from __future__ import annotations
 
-from pdcheck.conversation.model import Ending, Exchange, Negotiation, Step
+from pdcheck.conversation.model import Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.steps import received
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers
@@ -59,4 +59,12 @@ def _given_up_unseen(case: Case, one: Negotiation) -> tuple[Exchange, float] | N
     waited = since_offer(one)
     if one.request is None or one.answer is not None or waited is None or not case.offer_is_certain(one):
         return None
-    return (one.request, waited) if waited > timers.SENDER_RESPONSE_R3_1.max_s else None
+    heard, asked = one.request.start_s - waited, one.request
+    if any(e.sender is Party.SOURCE and heard < e.start_s < asked.start_s for e in case.conversation.exchanges):
+        # It talks on: it has not given up.
+        return None
+    patient = asked.acknowledged is not False and one.next_s - asked.settled_s < timers.SENDER_RESPONSE_R3_1.max_s
+    if one.ending is Ending.CAPTURE_END and patient:
+        # Its answer may still come; that the Request is late is for another rule.
+        return None
+    return (asked, waited) if waited > timers.SENDER_RESPONSE_R3_1.max_s else None

@@ -249,6 +249,9 @@ class Rule:
 
     def _finding(self, claim: Claim) -> Finding:
         severity = claim.severity or self.severity
+        if claim.effect is Effect.WITHHOLDS and severity is Severity.FAIL:
+            # What the capture cannot tell is no broken rule.
+            severity = Severity.INFO
         usual = Effect.CONVICTS if severity is Severity.FAIL else Effect.NOTES
         return Finding(
             rule=self.id, severity=severity, who=claim.who, t_s=claim.t_s, summary=claim.summary, why=self.why,

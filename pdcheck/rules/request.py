@@ -247,6 +247,10 @@ def given_up_early(case: Case) -> Iterator[Claim]:
     )
     if least is None or not waiting or any(n.next_s - due_from(n, stop.step) >= least for n in stop.alike):
         return
+    # Where something unread stands in the wait, what was owed may have come and broken on the way.
+    ended = [n for n in stop.alike if n.ending is Ending.HARD_RESET]
+    if all(case.unreadable_between(due_from(n, stop.step), n.next_s - 1e-6) for n in ended):
+        return
     if len(stop.alike) < 2 or (one.answer is not None and one.answer.start_s in {e.start_s for e in case.reused}):
         # Whoever takes an Accept for a repeat does not wait for PS_RDY.
         return

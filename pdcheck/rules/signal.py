@@ -164,11 +164,20 @@ def starts_midway(case: Case) -> Iterator[Claim]:
     seen = first.name if first.name != "(unreadable)" else "traffic"
     if _shows_offer(talk):
         return
-    yield Claim(
-        Who.CAPTURE, first.packet.start_s,
-        f"The first that the capture shows is {seen}; the offer that came before it is not in the file.",
-        effect=Effect.WITHHOLDS,
-    )
+    if _may_come_first(talk):
+        text = f"The capture shows no offer, only {seen} and the like: the offer came before it or after it."
+    else:
+        text = f"The first that the capture shows is {seen}; the offer that came before it is not in the file."
+    yield Claim(Who.CAPTURE, first.packet.start_s, text, effect=Effect.WITHHOLDS)
+
+
+def _may_come_first(conversation: Conversation) -> bool:
+    """True where all that is said may be said before the first offer: to the cable, or to start anew."""
+    early = ("Soft_Reset", "Get_Source_Cap", "GoodCRC", "Accept")
+    return all(
+        (t.packet.sop is not None and (t.packet.sop.to_cable or t.packet.sop.is_reset)) or t.name in early
+        for t in conversation.transmissions if t.packet.intact
+    ) and not conversation.orphans
 
 
 @rule(
@@ -210,8 +219,16 @@ def packets_missing(case: Case) -> Iterator[Claim]:
     reference="our own rule", next=(todo.CAPTURE_AGAIN, todo.FLIP),
 )
 def ends_too_early(case: Case) -> Iterator[Claim]:
-    stop = case.stop
+    stop, talk = case.stop, case.conversation
     if stop is None:
+        last = talk.contracts[-1] if talk.contracts else None
+        if last is not None and last.ended_s is not None and last.ended_by is None:
+            swapped = any(e.name == "Accept" and e.start_s == last.ended_s for e in talk.exchanges)
+            how = "when a swap of the power roles was agreed" if swapped else "when the plug was out"
+            yield Claim(
+                Who.CAPTURE, last.ended_s, f"The contract ended {how}; the capture shows no new one.",
+                effect=Effect.WITHHOLDS,
+            )
         return
     what = {
         Step.OFFER_ACKNOWLEDGED: "the offer had been acknowledged", Step.REQUEST: "the device had made its request",

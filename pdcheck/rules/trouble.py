@@ -37,6 +37,8 @@ _SAG_S = 0.3
 _OFF_S = 5e-3
 #: Who pulls the plug and puts it back needs longer than this (tCCDebounce).
 _REPLUG_S = timers.CC_DEBOUNCE.min_s
+#: A meter this fine shows how fast VBUS comes back. Our own choice.
+_FINE_S = 10e-3
 
 
 class Kind(StrEnum):
@@ -121,6 +123,8 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     if returns and off.length_s < _REPLUG_S and whole is not None and whole.low < off_for_sink:
         return trouble(Kind.BOUNCED, Who.SINK if draw is Draw.BEYOND else None, False)
     if dark is not None:
+        if returns and _back_at_once(case, line, window, off, gone):
+            return trouble(Kind.BOUNCED, Who.SINK if draw is Draw.BEYOND else None, False)
         proven = _still_talking(case, off, dark)
         return trouble(Kind.COLLAPSED, by_draw, True) if proven else trouble(Kind.GONE, None, False)
     if returns and off.length_s < _SAG_S:
@@ -159,6 +163,16 @@ def _begins_anew(case: Case, off: Stretch) -> bool:
     """True where an offer or the like is made while VBUS is off its level."""
     anew = (*OFFERS, "Soft_Reset", "Get_Source_Cap")
     return any(e.name in anew and off.start_s < e.start_s <= off.end_s for e in case.conversation.exchanges)
+
+
+def _back_at_once(case: Case, line: AnalogLine, window: Window, off: Stretch, gone: float) -> bool:
+    """True where VBUS comes back from nothing to a contract's level above 5 V faster than any source may go there:
+    whoever replugs has 5 V first, and a new contract."""
+    fine, wanted = case.vbus_resolution_s, (window.contract.voltage_mv or 0) / 1e3
+    if fine is None or fine > _FINE_S or wanted < 1.4 * (vbus_levels.SAFE_5V.max or 0.0):
+        return False
+    dark = [s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S]
+    return off.end_s - dark[-1].end_s < timers.SRC_TRANSITION.min_s and not _begins_anew(case, off)
 
 
 def _still_talking(case: Case, off: Stretch, dark: Stretch) -> bool:

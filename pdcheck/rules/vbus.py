@@ -63,6 +63,8 @@ def _draw_words(case: Case, found: Trouble) -> str:
     """What the current says, in a sentence."""
     line, limit = case.current, found.window.contract.current_ma
     seen = line.during(max(0.0, found.off.start_s - 50e-3), found.off.end_s) if line is not None else None
+    if found.draw is Draw.UNKNOWN and seen is not None:
+        return " Whether the device draws too much just then does not show in the current column."
     if found.draw is Draw.UNKNOWN or seen is None:
         return " Whether the device draws too much just then is not known: capture the current as well."
     allowed = f" of the {amps(limit)} that it asked for" if limit is not None else ""
@@ -177,7 +179,8 @@ def vbus_collapses(case: Case) -> Iterator[Claim]:
 @rule(
     id="vbus-interrupted", family="delivery", severity=Severity.WARN,
     title="VBUS goes off for a moment under a contract",
-    checks="Gaps in VBUS that are too short for pulling the plug and putting it back.",
+    checks="Gaps in VBUS that are too short for pulling the plug and putting it back, or that end at once at a "
+    "contract's level above 5 V.",
     why="The device may restart at each of them. A contact that opens, a charger that protects itself and tries again, "
     "or a short load behind the port.",
     reference=_REF_LEVEL, next=(_LOOK_CONTACT, todo.OTHER_CHARGER, todo.VBUS_LOAD),

@@ -26,6 +26,7 @@ SLACK_S = 0.2e-3
 #: PS_RDY belongs to an Accept no longer ago than the longest transition. Our own choice.
 _TRANSITION_S = 2.0
 #: These have rules of their own, which know what a missing answer does to the charging.
+_POWER = {"Source_Capabilities": Party.SOURCE, "Request": Party.SINK}
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
 
 
@@ -79,6 +80,19 @@ def answer_late(case: Case) -> Iterator[Claim]:
         )
 
 
+def _outlived(case: Case, one: Question) -> bool:
+    """True for an offer or a Request that nobody went on from, and the contract in force outlived it.
+
+    Not for an offer that was asked for: in EPR mode it is only told.
+    """
+    if case.stop is not None or one.ended is Ended.RESET or _POWER.get(one.asked.name) is not one.asked.sender:
+        return False
+    at = one.asked.start_s
+    contracts = case.conversation.contracts
+    in_force = any(c.since_s < at and (c.ended_s is None or c.ended_s > one.next_s) for c in contracts)
+    return in_force and not any(q.answer is one.asked for q in case.questions)
+
+
 @rule(
     id="question-not-answered", family="answer", severity=Severity.WARN,
     title="A question stays without an answer",
@@ -92,7 +106,9 @@ def question_not_answered(case: Case) -> Iterator[Claim]:
     silent: defaultdict[tuple[Party, str], list[Question]] = defaultdict(list)
     for one in case.questions:
         name = topic(one.asked.message)
-        if one.answer is not None or one.dialogue.may_be_silent or one.dialogue.question in _OTHER_RULES:
+        if one.answer is not None or one.dialogue.may_be_silent:
+            continue
+        if one.dialogue.question in _OTHER_RULES and not _outlived(case, one):
             continue
         if case.conversation.revision == "2.0" and since_r3(one.asked.name):
             # Who does not know a message may leave it.
@@ -181,6 +197,9 @@ def asked_again_too_soon(case: Case) -> Iterator[Claim]:
         name = topic(one.asked.message)
         key = (one.asked.sender, name)
         limit = ASK_AGAIN.get(name)
+        if name == "Soft_Reset" or (name in OFFERS and one.asked.sender is Party.SOURCE):
+            # Whoever starts anew, or makes an offer that has to be answered at once, no longer asks for time.
+            put_off.clear()
         if limit is None:
             continue
         since = put_off.pop(key, None)

@@ -25,11 +25,12 @@ NAME = {
 
 def span(seconds: float) -> str:
     """A length of time: ``"25 ms"``, ``"1.2 s"``, ``"180 us"``, ``"40 ns"``."""
-    if abs(seconds) >= 1.0:
-        return f"{seconds:.3g} s"
-    if abs(seconds) >= 1e-3:
+    # What rounds to 1000 of a unit is 1 of the next one.
+    if abs(seconds) >= 0.9995:
+        return f"{seconds:.3g} s" if abs(seconds) < 999.5 else f"{seconds:.0f} s"
+    if abs(seconds) >= 0.9995e-3:
         return f"{seconds * 1e3:.3g} ms"
-    if abs(seconds) >= 1e-6:
+    if abs(seconds) >= 0.9995e-6:
         return f"{seconds * 1e6:.3g} us"
     return f"{seconds * 1e9:.0f} ns"
 

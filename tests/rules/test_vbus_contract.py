@@ -144,6 +144,25 @@ def test_a_gap_too_short_for_replugging_warns_and_accuses_nobody() -> None:
     assert not loud(Scene(dip(0.1, 12e-3)).verdict())
 
 
+def replugged_unseen(talk: Talk) -> None:
+    """Off, 5 V for as long as a negotiation takes, and 9 V again; the other CC contact bears the talk."""
+    talk.now += 0.3
+    for volts, length_s in ((0.1, 0.3), (5.0, 0.1), (9.0, 0.0)):
+        talk.move_vbus(volts, talk.now, talk.now + 2e-3)
+        talk.now = talk.vbus[-1][0] + length_s
+
+
+def test_a_gap_that_ends_at_once_at_9v_is_no_replugging() -> None:
+    """Nobody is at 9 V within tSrcTransition of nothing: the supply went off and on by itself, or a contact did."""
+    for length_s in (0.3, 1.5):
+        verdict = Scene(then(dip(0.1, length_s), dip(0.1, length_s))).verdict()
+        assert verdict.outcome is Outcome.PASS
+        assert [(f.rule, f.who, f.severity) for f in loud(verdict)] == [("vbus-interrupted", None, Severity.WARN)]
+        assert "2 times" in loud(verdict)[0].summary
+    for quiet in (Scene(replugged_unseen), Scene(dip(0.1, 0.3), volts=SLOW)):
+        assert not loud(quiet.verdict())
+
+
 def test_a_slow_meter_convicts_when_it_has_seen_enough() -> None:
     verdicts = [Scene(step(5.05), tail_s=6.0, volts=SLOW).verdict(seed) for seed in range(12)]
     said = [(v.outcome, v.suspect) for v in verdicts]
