@@ -25,8 +25,9 @@ from pdcheck.standard.message_types import since_r3
 SLACK_S = 0.2e-3
 #: PS_RDY belongs to an Accept no longer ago than the longest transition. Our own choice.
 _TRANSITION_S = 2.0
-#: These have rules of their own, which know what a missing answer does to the charging.
+#: Who asks with what in the negotiation of power.
 _POWER = {"Source_Capabilities": Party.SOURCE, "Request": Party.SINK}
+#: These have rules of their own, which know what a missing answer does to the charging.
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
 
 
