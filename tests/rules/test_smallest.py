@@ -6,7 +6,11 @@ import pytest
 
 from pdcheck.rules import Severity
 from tests.conversation.told import verdict_on
-from tests.rules.smallest import NOBODY, ROWS, Row, tell
+from tests.rules.smallest import NOBODY, Row, tell
+from tests.rules.smallest import ROWS as TALK_ROWS
+from tests.rules.step_rows import ROWS as STEP_ROWS
+
+ROWS = (*STEP_ROWS, *TALK_ROWS)
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
