@@ -25,6 +25,8 @@ _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
 _MANY_BROKEN, _MUCH_BROKEN = 4, 0.15
 _MOST = 0.75
+#: So many packets show a port's clock, and so far apart they are not one clock. Our own choices.
+_MANY_RATES, _WANDERS = 5, 0.03
 #: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
 _MUCH_SKEW = 0.25
 #: A packet broken this soon after the start was cut by it; that says nothing about the line.
@@ -313,7 +315,32 @@ def bit_rate(case: Case) -> Iterator[Claim]:
             )
 
 
+@rule(
+    id="bit-rate-wanders", family="signal", severity=Severity.INFO,
+    title="A port's bit rate wanders",
+    checks="How far the bit rates of one port's packets lie apart.",
+    why="A port keeps one clock. Where its packets differ by percents its oscillator or its supply is restless, or two "
+    "devices were captured one after the other.",
+    reference="USB PD, section 5.8 (fBitRate, pBitRate); the limit is our own choice", next=(todo.CHIP_SUPPLY,),
+)
+def bit_rate_wanders(case: Case) -> Iterator[Claim]:
+    by_party: dict[Party, list[float]] = {}
+    for one in case.conversation.transmissions:
+        if one.packet.intact and one.packet.sop is Sop.SOP and one.sender in (Party.SOURCE, Party.SINK):
+            by_party.setdefault(one.sender, []).append(one.packet.bit_rate_bps)
+    swapped = any(e.name in ("PR_Swap", "FR_Swap") for e in case.conversation.exchanges)
+    for party, rates in by_party.items():
+        ordered = sorted(rates)
+        # One odd packet at either end may be read wrongly.
+        low, high = ordered[len(ordered) // 10], ordered[-1 - len(ordered) // 10]
+        if len(ordered) >= _MANY_RATES and high > low * (1 + _WANDERS) and not swapped:
+            yield Claim(
+                Who(party.value), None,
+                f"The {party.value}'s packets come at {low / 1e3:.0f} to {high / 1e3:.0f} kbit/s.",
+            )
+
+
 RULES: tuple[Rule, ...] = (
     offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, packets_missing,
-    ends_too_early, crc_errors, packets_cut_off, bit_rate,
+    ends_too_early, crc_errors, packets_cut_off, bit_rate, bit_rate_wanders,
 )

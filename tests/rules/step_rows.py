@@ -44,5 +44,6 @@ ROWS: tuple[Row, ...] = (
     Row("unmarked-cable", "cable", cable_asked, "silence", "3 A"),
     Row("goodcrc-revision", "sink", told.goodcrc_of, "sink", ""),
     Row("bit-rate", "sink", told.sends_at, 340e3, 329e3),
+    Row("bit-rate-wanders", "sink", told.clock_wanders, 0.05, 0.01),
     Row("crc-errors", "link", told.broken, 6, 2),
 )

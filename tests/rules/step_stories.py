@@ -277,6 +277,13 @@ def sends_at(talk: Talk, bps: float) -> None:
     contract(talk)
 
 
+def clock_wanders(talk: Talk, share: float) -> None:
+    """The device's bit rate goes up by this share after its first contract."""
+    contract(talk)
+    talk.ports = replace(talk.ports, sink_bps=talk.ports.sink_bps * (1 + share))
+    contract(talk)
+
+
 def goodcrc_of(talk: Talk, port: str) -> None:
     """Whose GoodCRCs name R1.0."""
     talk.ports = replace(talk.ports, sloppy_goodcrc=port)
