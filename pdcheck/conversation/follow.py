@@ -23,7 +23,7 @@ from pdcheck.conversation.model import (
     Silence,
     Transmission,
 )
-from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
 from pdcheck.messages.model import DataObject
@@ -217,7 +217,7 @@ class _Follower:
             question = self._question.pop(sender.other, None)
             if question is None and name == "Accept" and not self._too_late(exchange):
                 self.unasked.append(exchange.start_s)
-            if name == "Accept" and question in ("PR_Swap", "FR_Swap"):
+            if name == "Accept" and question in POWER_SWAPS:
                 # The new source makes an offer of its own, and the PS_RDYs that come now are those of the swap: what
                 # was still open has ended in something that the capture does not show.
                 self.offer, self.offered = None, ()

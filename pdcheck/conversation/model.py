@@ -225,6 +225,11 @@ class Conversation:
     duration_s: float
 
     @property
+    def hard_resets(self) -> tuple[Reset, ...]:
+        """The Hard Resets among the resets, in the order of time."""
+        return tuple(r for r in self.resets if r.packet.sop is Sop.HARD_RESET)
+
+    @property
     def standing(self) -> Contract | None:
         """The contract in force at the end of the capture."""
         if self.contracts and self.contracts[-1].ended_s is None:

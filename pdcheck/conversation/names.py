@@ -10,3 +10,5 @@ OFFERS = ("Source_Capabilities", LONG_OFFER)
 LONG_REQUEST = "EPR_Request"
 REQUESTS = ("Request", LONG_REQUEST)
 ANSWERS = ("Accept", "Reject", "Wait")
+#: Swaps after which the other port feeds VBUS.
+POWER_SWAPS = ("PR_Swap", "FR_Swap")

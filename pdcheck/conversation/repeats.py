@@ -10,12 +10,12 @@ from bisect import bisect_left
 from collections.abc import Sequence
 
 from pdcheck.conversation.model import Conversation, Exchange, Party
-from pdcheck.conversation.names import OFFERS
+from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.standard import timers
 from pdcheck.standard.line_code import Sop
 
 #: After these both ports count from 0 again, or the header's role bit names another port.
-_COUNT_ANEW = ("Soft_Reset", "PR_Swap", "FR_Swap", "Data_Reset")
+_COUNT_ANEW = ("Soft_Reset", *POWER_SWAPS, "Data_Reset")
 
 
 def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchange, ...]:
@@ -56,7 +56,7 @@ def _hand_overs(conversation: Conversation) -> list[float]:
     found = []
     swapped = False
     for one in conversation.exchanges:
-        if one.name in ("PR_Swap", "FR_Swap"):
+        if one.name in POWER_SWAPS:
             swapped = True
         elif swapped and one.name in OFFERS:
             swapped = False

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from pdcheck.conversation.model import Exchange, Party, Step, Transmission
+from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
 from pdcheck.rules.windows import party_of
@@ -88,7 +89,7 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             )
             return
     yield from _after_soft_reset(case)
-    hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    hard = talk.hard_resets
     for place, reset in enumerate(hard):
         until = hard[place + 1].start_s if place + 1 < len(hard) else talk.duration_s
         for party in (Party.SOURCE, Party.SINK):
@@ -208,7 +209,7 @@ def _to_cable(one: Transmission) -> bool:
     reference=_REF_ACK, next=(todo.OTHER_CHARGER, todo.CHIP_LAST),
 )
 def power_role_wrong(case: Case) -> Iterator[Claim]:
-    if any(e.name in ("PR_Swap", "FR_Swap") for e in case.conversation.exchanges):
+    if any(e.name in POWER_SWAPS for e in case.conversation.exchanges):
         # While the roles change hands both may claim the same one.
         return
     wrong: defaultdict[Party, list[Transmission]] = defaultdict(list)

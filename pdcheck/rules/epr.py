@@ -59,7 +59,7 @@ class Silence:
 def modes(case: Case) -> list[EprMode]:
     """The stretches in EPR mode."""
     talk = case.conversation
-    hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    hard = talk.hard_resets
     steps: list[Exchange | Reset] = sorted([*talk.exchanges, *hard], key=lambda step: step.start_s)
     found: list[EprMode] = []
     since: float | None = None
@@ -264,7 +264,7 @@ class _EntryWait:
 def _entry_waits(case: Case) -> Iterator[_EntryWait]:
     talk = case.conversation
     ends = sorted([
-        *(r.start_s for r in talk.resets if r.packet.sop is Sop.HARD_RESET),
+        *(r.start_s for r in talk.hard_resets),
         *(e.start_s for e in talk.exchanges if e.name == "Soft_Reset" and e.sender is Party.SINK),
     ])
     for place, one in enumerate(talk.exchanges):

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import AnalogLine, Span
 from pdcheck.conversation.model import Contract, Negotiation, Party
-from pdcheck.conversation.names import OFFERS
+from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
 
@@ -27,7 +27,7 @@ _METER_OHMS_MV = 50
 #: current. Our own choices.
 _DRAWS_SHARE, _CONTACTS_MV = 1.1, 650
 #: After these VBUS may go where it must not under the contract.
-_MOVES_VBUS = ("PR_Swap", "FR_Swap", "GotoMin", "EPR_Mode")
+_MOVES_VBUS = (*POWER_SWAPS, "GotoMin", "EPR_Mode")
 PROGRAMMABLE = ("spr_pps", "spr_avs", "epr_avs")
 #: A meter whose pace the column does not show is taken to update once a second at least. Our own choice.
 _UNKNOWN_RESOLUTION_S = 0.6
@@ -146,7 +146,7 @@ def swapped_before(case: Case, time_s: float) -> bool:
 
 
 def _swaps(case: Case) -> list[float]:
-    return [e.start_s for e in case.conversation.exchanges if e.name in ("PR_Swap", "FR_Swap")]
+    return [e.start_s for e in case.conversation.exchanges if e.name in POWER_SWAPS]
 
 
 # -- levels -----------------------------------------------------------------------------------------------

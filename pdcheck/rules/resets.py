@@ -63,7 +63,7 @@ def _step(case: Case) -> Step | None:
 )
 def reset_loop(case: Case) -> Iterator[Claim]:
     talk = case.conversation
-    hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    hard = talk.hard_resets
     if len(hard) < _LOOP:
         return
     before: Counter[str] = Counter()
@@ -107,7 +107,7 @@ def silent_charger(case: Case) -> list[Reset] | None:
     """The last Hard Resets of a conversation, where they are repeated because a source that had offered before offers
     nothing any more; None otherwise."""
     talk = case.conversation
-    hard = [r for r in talk.resets if r.packet.sop is Sop.HARD_RESET]
+    hard = talk.hard_resets
     if len(hard) < 2 or not any(e.name in OFFERS and e.sender is Party.SOURCE for e in talk.exchanges):
         return None
     last = max([*(t.packet.end_s for t in talk.transmissions if t.packet.sop is not Sop.HARD_RESET), *talk.orphans])

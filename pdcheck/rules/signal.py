@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pdcheck.conversation.model import Conversation, Ending, Party, Step
+from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.line.model import Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
@@ -328,7 +329,7 @@ def bit_rate_wanders(case: Case) -> Iterator[Claim]:
     for one in case.conversation.transmissions:
         if one.packet.intact and one.packet.sop is Sop.SOP and one.sender in (Party.SOURCE, Party.SINK):
             by_party.setdefault(one.sender, []).append(one.packet.bit_rate_bps)
-    swapped = any(e.name in ("PR_Swap", "FR_Swap") for e in case.conversation.exchanges)
+    swapped = any(e.name in POWER_SWAPS for e in case.conversation.exchanges)
     for party, rates in by_party.items():
         ordered = sorted(rates)
         # One odd packet at either end may be read wrongly.

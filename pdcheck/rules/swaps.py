@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pdcheck.conversation.model import Exchange, Party
-from pdcheck.conversation.names import OFFERS
+from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.conversation.questions import Ended
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
@@ -46,7 +46,7 @@ def _accepted(case: Case, name: str) -> Iterator[_Swap]:
         if one.then.acknowledged_s is None:
             continue
         place = talk.exchanges.index(one.then)
-        resets = [r.start_s for r in talk.resets if r.packet.sop is Sop.HARD_RESET and r.start_s > one.then.start_s]
+        resets = [r.start_s for r in talk.hard_resets if r.start_s > one.then.start_s]
         reset = resets[0] if resets else None
         ready: list[Exchange] = []
         until, ended = talk.duration_s, False
@@ -80,7 +80,7 @@ def _proven(case: Case, swap: _Swap, since_s: float, at_least_s: float) -> bool:
     reference=_REF, next=(todo.OTHER_CHARGER, todo.VBUS_LOAD, todo.CHIP_BUS),
 )
 def power_swap_unfinished(case: Case) -> Iterator[Claim]:
-    for swap in (*_accepted(case, "PR_Swap"), *_accepted(case, "FR_Swap")):
+    for swap in (swap for name in POWER_SWAPS for swap in _accepted(case, name)):
         # The asker's bits still name the roles before the swap.
         if len(swap.ready) == 0:
             who, since, least = Party.SOURCE, swap.accepted.settled_s, timers.PS_SOURCE_OFF.min_s
@@ -108,7 +108,7 @@ def power_swap_unfinished(case: Case) -> Iterator[Claim]:
 )
 def vconn_swap_unfinished(case: Case) -> Iterator[Claim]:
     giver, since_reset = Party.SOURCE, 0
-    hard = [r.start_s for r in case.conversation.resets if r.packet.sop is Sop.HARD_RESET]
+    hard = [r.start_s for r in case.conversation.hard_resets]
     for swap in _accepted(case, "VCONN_Swap"):
         resets = bisect_left(hard, swap.asked.start_s)
         if resets != since_reset:
@@ -151,7 +151,7 @@ def data_roles_clash(case: Case) -> Iterator[Claim]:
     for one in case.conversation.exchanges:
         if one.sop is not Sop.SOP or one.sender is Party.UNKNOWN:
             continue
-        if one.name in ("PR_Swap", "FR_Swap", "Data_Reset") or any(
+        if one.name in (*POWER_SWAPS, "Data_Reset") or any(
             r.start_s < one.start_s for r in case.conversation.resets
         ):
             return

@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from pdcheck.conversation.model import Party
-from pdcheck.conversation.names import ANSWERS, OFFERS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, OFFERS, POWER_SWAPS, REQUESTS
 from pdcheck.conversation.questions import Ended, Question, topic
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
@@ -164,7 +164,7 @@ def answer_unasked(case: Case) -> Iterator[Claim]:
         if one.name == "Accept":
             # Where power roles change both sides say that they are ready.
             agreed_s = one.start_s
-            still_owed = 2 if asked_for.get(one.start_s) in ("PR_Swap", "FR_Swap") else 1
+            still_owed = 2 if asked_for.get(one.start_s) in POWER_SWAPS else 1
         elif one.name == "PS_RDY":
             owed = still_owed > 0 and one.start_s - agreed_s < _TRANSITION_S
             still_owed -= 1
