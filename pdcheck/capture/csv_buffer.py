@@ -12,7 +12,7 @@ from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.errors import CaptureError
 
-BLOCK = 1 << 20
+BLOCK = 1 << 21
 MARGIN = 64
 
 

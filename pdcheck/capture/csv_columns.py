@@ -49,7 +49,7 @@ class FixedNumbers:
         table, span = self._table, self._span
         width = span.width
         if width > 8 or span.exponent >= 0 or table[0, span.start] in (_MINUS, _PLUS):
-            return ranges_of(self.read(0, len(table)))
+            return ranges_of(self._looked_at(self.checked()))
         # As big-endian words decimals of one shape sort like their values.
         own = self._rows.words(span.end).byteswap(inplace=True)
         own &= np.uint64((1 << 8 * width) - 1)
@@ -66,26 +66,30 @@ class FixedNumbers:
         assert parts is not None, "the reader has looked at every digit"
         return parts[0] + parts[1]
 
-    def read(self, start: int, stop: int) -> FloatArray:
+    def pick(self, rows: IntArray) -> FloatArray:
         """The values of some rows."""
-        values = self.checked(start, stop)
+        return self._looked_at(self._values(self._table[rows, self._span.start : self._span.end]))
+
+    def _looked_at(self, values: FloatArray | None) -> FloatArray:
         assert values is not None, "the reader has looked at every digit"
         return values
 
-    def checked(self, start: int, stop: int) -> FloatArray | None:
-        """The values of some rows; None where one is of another shape."""
+    def checked(self) -> FloatArray | None:
+        """The values of all rows; None where one is of another shape."""
         span = self._span
-        cells = self._table[start:stop, span.start : span.end]
+        if span.exponent < 0:
+            parts = self._rows.decimals(span.start, span.start + span.point, span.end)
+            if parts is not None:
+                return parts[0] + parts[1]
+        return self._values(self._table[:, span.start : span.end])
+
+    def _values(self, cells: Bytes) -> FloatArray | None:
+        span = self._span
         if span.exponent >= 0:
             found = exponent_decimals(cells, span.point, span.exponent)
             return self._one_by_one(cells) if found is None else found
-        if len(cells) == len(self._table):
-            parts = self._rows.decimals(span.start, span.start + span.point, span.end)
-        else:
-            parts = fixed_decimals(cells, span.point)
-        if parts is None:
-            return self._one_by_one(cells)
-        return parts[0] + parts[1]
+        parts = fixed_decimals(cells, span.point)
+        return self._one_by_one(cells) if parts is None else parts[0] + parts[1]
 
     def _one_by_one(self, cells: Bytes) -> FloatArray | None:
         texts = [cell.tobytes().decode("latin-1") for cell in cells]

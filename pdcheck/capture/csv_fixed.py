@@ -90,7 +90,7 @@ class FixedReader:
         rows = FixedRows(data, start, count, width)
         numbers: list[ReadValues] = []
         for span in template.numbers:
-            values = FixedNumbers(rows, span, (table[0], table[0])).checked(0, count)
+            values = FixedNumbers(rows, span, (table[0], table[0])).checked()
             if values is None:
                 return None
             numbers.append(ReadValues(values))

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import plain_parts, quantum
+from pdcheck.capture.csv_cells import plain_parts
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import template_of
@@ -86,7 +86,7 @@ class QuietReader:
         self._misses = 0
         block = data[start:end]
         rows = int(np.count_nonzero(self._ends[: len(block)]))
-        times = _Times(room, start, end, self._delimiter, place)
+        times = _Times(room, start, end, self._delimiter, tail.point, place)
         if not self._is_plain(block, rows, tail) or not times.in_order(place):
             return None
         found = RowBlock(
@@ -161,8 +161,9 @@ class _Times:
     :ivar finest: the weight of the finest last digit among the last rows' times.
     """
 
-    def __init__(self, room: bytearray, start: int, end: int, delimiter: bytes, place: Place) -> None:
+    def __init__(self, room: bytearray, start: int, end: int, delimiter: bytes, point: int, place: Place) -> None:
         self._room = room
+        self._point = chr(point)
         self._start = start
         self._end = end
         self._delimiter = delimiter
@@ -182,7 +183,8 @@ class _Times:
                 return False
             times.append(time)
         self.first, self.last = times[0], times[-1]
-        self.finest = min(quantum(self._cell(start)) for start in self._last_rows(starts[-1]))
+        cells = [self._cell(start) for start in self._last_rows(starts[-1])]
+        self.finest = 10.0 ** -max(len(cell) - 1 - cell.find(self._point) for cell in cells)
         return True
 
     def __call__(self, rows: IntArray) -> FloatArray:

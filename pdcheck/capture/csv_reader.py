@@ -17,6 +17,7 @@ from pdcheck.capture.csv_clock import RowClock
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_layout import Kind, Layout, find_layout
+from pdcheck.capture.csv_noisy import NoisyReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
@@ -97,6 +98,7 @@ class _CsvFile:
         self._varying = VaryingReader(layout)
         self._plain = PlainReader(layout)
         self._evenly, self._unevenly, self._quiet = EvenReader(layout), UnevenReader(layout), QuietReader(layout)
+        self._noisy = NoisyReader(layout)
         self._even = True
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
@@ -136,7 +138,7 @@ class _CsvFile:
         where = (self._buffer.room, self._buffer.data, at, end, place)
         if self._even:
             return self._evenly.read(*where)
-        return self._quiet.read(*where) or self._unevenly.read(*where)
+        return self._quiet.read(*where) or self._noisy.read(*where) or self._unevenly.read(*where)
 
     def _row_by_row(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Rows of one shape, each of which is looked at."""

@@ -26,6 +26,7 @@ from pdcheck.capture.csv_words import (
     Cells,
     Flags,
     Shape,
+    SomeCells,
     decimals,
     levels,
     numbers,
@@ -268,7 +269,7 @@ def _plain(template: Template, stretch: Bytes) -> bool:
 class VaryingTimes:
     """Times of rows, read when asked for."""
 
-    def __init__(self, cells: Cells, shape: Shape, place: Place) -> None:
+    def __init__(self, cells: SomeCells, shape: Shape, place: Place) -> None:
         self._cells = cells
         self._shape = shape
         assert place.origin is not None
@@ -281,7 +282,7 @@ class VaryingTimes:
     def read_all(self) -> Flags | None:
         """Read the times of all rows; which of them are numbers and not before the one above, down to the first
         that is not. None where they cannot be read this way."""
-        parts = decimals(self._cells, self._shape)
+        parts = decimals(self._cells.pick(np.arange(len(self._cells))), self._shape)
         if parts is None:
             return None
         whole, rest, good = parts
@@ -294,7 +295,7 @@ class VaryingTimes:
 
     def in_order(self, changed: IntArray, place: Place) -> bool:
         """Whether the times of the first row, of some rows and of the last rise, and are not before the time above."""
-        rows = np.append(changed, len(self._cells.starts) - 1)
+        rows = np.append(changed, len(self._cells) - 1)
         times = self(rows)
         self.last_time = float(times[-1])
         self._asked, self._answer = changed, times[:-1]
@@ -302,16 +303,16 @@ class VaryingTimes:
 
     def finest(self) -> float:
         """The weight of the finest last digit among the last few times."""
-        count = len(self._cells.starts)
+        count = len(self._cells)
         return float(self.quanta(np.arange(max(0, count - LAST_ROWS), count)).min())
 
     def cut(self, count: int) -> None:
         """Forget all rows from ``count`` on."""
-        self._cells = self._cells.first(count)
+        self._cells = self._cells.pick(np.arange(count))
 
     def quanta(self, rows: IntArray) -> FloatArray:
         """The weights of the last digits of the times."""
-        weights: FloatArray = _WEIGHTS.take(self._cells.widths[rows] - (self._shape.whole + 1), mode="clip")
+        weights: FloatArray = _WEIGHTS.take(self._cells.pick(rows).widths - (self._shape.whole + 1), mode="clip")
         return weights
 
     def __call__(self, rows: IntArray) -> FloatArray:
@@ -323,15 +324,14 @@ class VaryingTimes:
         return self._answer
 
     def _read(self, rows: IntArray) -> FloatArray:
-        cells = self._cells
         whole0, part0 = self._origin
-        chosen = Cells(cells.data, cells.starts[rows], cells.widths[rows])
+        chosen = self._cells.pick(rows)
         if len(rows) > _FEW:
             parts = decimals(chosen, self._shape)
             if parts is not None:
                 return (parts[0] - whole0) + (parts[1] - part0)
         out = np.empty(len(rows))
         for row, (start, width) in enumerate(zip(chosen.starts.tolist(), chosen.widths.tolist(), strict=True)):
-            whole, part = whole_and_part(cells.data[start : start + width].tobytes().decode("latin-1"))
+            whole, part = whole_and_part(chosen.data[start : start + width].tobytes().decode("latin-1"))
             out[row] = (whole - whole0) + (part - part0)
         return out

@@ -11,6 +11,7 @@ are 0 to 9, the decimal point (which is compared with itself) is 0, and so is ev
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,8 @@ _TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(
 _MINUS, _PLUS = 0x2D, 0x2B
 # The lowest byte with its top bit set, times this, has that byte's place plus one in its top four bits.
 _PLACES = np.uint64(sum((place + 1) << 56 >> (3 + 8 * place) for place in range(8)))
+# The same for a word with a single 1 in one of its bytes, and the place alone, in the top byte.
+_FLAG_PLACES = np.uint64(sum(place << 56 >> 8 * place for place in range(8)))
 
 
 def _divisors() -> FloatArray:
@@ -72,9 +75,22 @@ class Cells:
     starts: IntArray
     widths: IntArray
 
-    def first(self, count: int) -> Cells:
-        """The first ``count`` of them."""
-        return Cells(self.data, self.starts[:count], self.widths[:count])
+    def __len__(self) -> int:
+        return len(self.starts)
+
+    def pick(self, rows: IntArray | slice) -> Cells:
+        """Some of them."""
+        return Cells(self.data, self.starts[rows], self.widths[rows])
+
+
+class SomeCells(Protocol):
+    """Cells of one column, found when they are asked for."""
+
+    def __len__(self) -> int:
+        """How many."""
+
+    def pick(self, rows: IntArray | slice) -> Cells:
+        """Some of them."""
 
 
 @dataclass(frozen=True)
@@ -247,13 +263,13 @@ def numbers(cells: Cells, point: int) -> tuple[FloatArray, Flags] | None:
         starts, widths = starts + signed, widths - signed
     if int(widths.max()) > 8:
         return None
-    values, good, _ = numbers_in(words_of(cells.data)[starts], widths, point)
+    values, good = numbers_in(words_of(cells.data)[starts], widths, point)
     np.negative(values, out=values, where=minus)
     return values, good
 
 
-def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, Flags, int]:
-    """As :func:`numbers`, of words that begin with cells without signs; and how many of these have a point.
+def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, Flags]:
+    """As :func:`numbers`, of words that begin with cells without signs.
 
     Uses up ``words``.
     """
@@ -278,7 +294,6 @@ def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, 
     over = bared + _LIMIT
     over |= bared
     over &= _HIGH
-    points = int(np.count_nonzero(found))
     found *= _PLACES
     found >>= np.uint64(60)
     found <<= np.uint64(4)
@@ -287,24 +302,70 @@ def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, 
     values = digits_to_integers(bared) / _DIVISORS.take(which, mode="clip")
     good = over == 0
     good &= ~np.isnan(values)
-    return values, good, points
+    return values, good
 
 
-def last_place(words: Words, char: int) -> IntArray:
-    """How many bytes follow the last ``char`` in each word; -1 where there is none."""
-    reversed_ = words.byteswap()
-    reversed_ ^= np.uint64(char * _ONES)
-    # Exactly the bytes that are zero get their top bit.
-    found = (reversed_ & ~_HIGH) + ~_HIGH
-    found |= reversed_
-    found |= ~_HIGH
-    np.invert(found, out=found)
+def has(words: Words, char: int) -> Flags:
+    """Which words have this character anywhere."""
+    found: Flags = _zero_bytes(words, char) != 0
+    return found
+
+
+def first_place(words: Words, char: int) -> IntArray:
+    """How many bytes are in front of the first ``char`` in each word; -1 where there is none."""
+    found = _zero_bytes(words, char)
     found &= np.negative(found)
     found *= _PLACES
     found >>= np.uint64(60)
     out: IntArray = found.view(np.int64)
     out -= 1
     return out
+
+
+def _zero_bytes(words: Words, char: int) -> Words:
+    """Words whose lowest bit that is set is the top one of the first byte that is ``char``; zero where none is."""
+    bare = words ^ np.uint64(char * _ONES)
+    found = bare - _EVERY_BYTE
+    np.invert(bare, out=bare)
+    found &= bare
+    found &= _HIGH
+    return found
+
+
+class Flagging:
+    """Finds where in a stretch something stands, with a room for flags that serves stretch after stretch.
+
+    Places of line ends and the like are seldom nearer to each other than eight bytes, so eight flags at a time are one
+    word, in which the only one that is set is found by a multiplication.
+    """
+
+    def __init__(self) -> None:
+        self._room = np.zeros(0, bool)
+
+    def room(self, size: int) -> Flags:
+        """A room for so many flags, whatever is in it."""
+        if len(self._room) < size + 8:
+            self._room = np.zeros(size + 8, bool)
+        return self._room[:size]
+
+    def places_of(self, block: Bytes, char: int) -> IntArray:
+        """Where a character stands."""
+        np.equal(block, char, out=self.room(len(block)))
+        return self.places(len(block))
+
+    def places(self, size: int) -> IntArray:
+        """Where the first ``size`` flags of the room are set."""
+        self._room[size : size + 7] = False
+        words = self._room[: (size + 7) & ~7].view(np.uint64)
+        places = np.flatnonzero(words != 0)
+        found = words[places]
+        if bool((found & (found - np.uint64(1))).any()):
+            return np.flatnonzero(self._room[:size])
+        found *= _FLAG_PLACES
+        found >>= np.uint64(56)
+        places <<= 3
+        places += found.view(np.int64)
+        return places
 
 
 def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:

@@ -40,7 +40,7 @@ _LEAST_BAND_V = 0.005
 _RANGE_PARTS = 64
 _SLOW_BUDGET = 1 << 19
 _WAVE_BUDGET = 4 << 20
-_RUN = 128
+_AT_ONCE = 1 << 10  # pieces
 _MOST_CELLS = 1e9
 # Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
 _MILLIVOLTS_ABOVE = 100.0
@@ -60,8 +60,8 @@ class Values(Protocol):
     def ranges(self) -> tuple[FloatArray, FloatArray]:
         """The least and the largest value of each piece of 128; the last piece may be shorter."""
 
-    def read(self, start: int, stop: int) -> FloatArray:
-        """The values from ``start`` to before ``stop``."""
+    def pick(self, rows: IntArray) -> FloatArray:
+        """The values of some rows."""
 
 
 class ReadValues:
@@ -81,9 +81,9 @@ class ReadValues:
         """The least and the largest value of each piece."""
         return ranges_of(self._values)
 
-    def read(self, start: int, stop: int) -> FloatArray:
+    def pick(self, rows: IntArray) -> FloatArray:
         """Some of them."""
-        return self._values[start:stop]
+        return self._values[rows]
 
 
 def ranges_of(values: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
@@ -194,47 +194,60 @@ def _thin(
     values: Values, lows: FloatArray, highs: FloatArray, held: float, band: float
 ) -> tuple[IntArray, FloatArray, float]:
     """Rows and values to keep, and the value held at the end; the rule is in the module's text."""
+    rows, kept, after = _wild(values, highs - lows > 2 * band, band)
+    starts: list[int] = []
+    middles: list[float] = []
+    if after is None:
+        # Most blocks have no such piece.
+        after = np.full(len(lows), np.nan)
+    for piece, (low, high, then) in enumerate(zip(lows.tolist(), highs.tolist(), after.tolist(), strict=True)):
+        if then == then:
+            held = then
+        elif not (high - held <= band and held - low <= band):
+            held = (low + high) / 2
+            starts.append(piece * PIECE)
+            middles.append(held)
+    if not starts:
+        return rows, kept, held
+    rows, kept = np.concatenate([rows, np.array(starts, np.intp)]), np.concatenate([kept, np.array(middles)])
+    order = np.argsort(rows, kind="stable")
+    return rows[order], kept[order], held
+
+
+def _wild(values: Values, wild: NDArray[np.bool_], band: float) -> tuple[IntArray, FloatArray, FloatArray | None]:
+    """Of pieces that span more than two bands the rows and values to keep.
+
+    :param wild: which pieces are such. Those that follow each other are one run.
+    :returns: also, for each piece, the value held behind its run; nan for all others, None where there is no run.
+    """
+    pieces = np.flatnonzero(wild)
+    if not len(pieces):
+        return _NO_ROWS, np.empty(0), None
+    after = np.full(len(wild), np.nan)
     rows: list[IntArray] = []
     kept: list[FloatArray] = []
-    lone: list[tuple[int, float]] = []
-
-    def gather() -> None:
-        if lone:
-            starts, middles = zip(*lone, strict=True)
-            rows.append(np.array(starts, np.intp))
-            kept.append(np.array(middles))
-            lone.clear()
-
-    bounds = list(zip(lows.tolist(), highs.tolist(), strict=True))
-    piece = 0
-    while piece < len(bounds):
-        low, high = bounds[piece]
-        start = piece * PIECE
-        piece += 1
-        if high - held <= band and held - low <= band:
-            continue
-        if high - low <= 2 * band:
-            held = (low + high) / 2
-            lone.append((start, held))
-            continue
-        # Such pieces often follow each other; some at once cost little more than one.
-        while piece < min(len(bounds), start // PIECE + _RUN) and bounds[piece][1] - bounds[piece][0] > 2 * band:
-            piece += 1
-        run = values.read(start, min(piece * PIECE, len(values)))
-        picked = _entering_cells(run, band)
-        held = float(run[picked[-1]])
-        gather()
-        rows.append(picked + start)
+    for first in range(0, len(pieces), _AT_ONCE):
+        some = pieces[first : first + _AT_ONCE]
+        places = (some[:, None] * PIECE + np.arange(PIECE)).ravel()
+        if places[-1] >= len(values):
+            places = places[: np.searchsorted(places, len(values))]
+        run = values.pick(places)
+        starts = np.flatnonzero(np.diff(some, prepend=-2) > 1)
+        picked = _entering_cells(run, starts * PIECE, band)
+        ends = np.append(starts[1:], len(some))
+        last = picked[np.searchsorted(picked, ends * PIECE) - 1]
+        after[some] = np.repeat(run[last], ends - starts)
+        rows.append(places[picked])
         kept.append(run[picked])
-    gather()
-    if not rows:
-        return _NO_ROWS, np.empty(0), held
-    return np.concatenate(rows), np.concatenate(kept), held
+    return np.concatenate(rows), np.concatenate(kept), after
 
 
-def _entering_cells(run: FloatArray, band: float) -> IntArray:
-    """The first sample, each that enters another cell, and the one before each step larger than the band."""
-    cells = run - run[0]
+def _entering_cells(values: FloatArray, starts: IntArray, band: float) -> IntArray:
+    """Of each run the first sample, each that enters another cell, and the one before each step larger than the band.
+
+    :param starts: where the runs begin.
+    """
+    cells = values - np.repeat(values[starts], np.diff(starts, append=len(values)))
     cells /= band / 3
     np.floor(cells, out=cells)
     np.clip(cells, -_MOST_CELLS, _MOST_CELLS, out=cells)
@@ -242,14 +255,16 @@ def _entering_cells(run: FloatArray, band: float) -> IntArray:
     # Odd codes are the middles of cells and decide; even ones are borders, where the last decision next to them holds.
     last = np.arange(len(code), dtype=np.int32)
     last *= code & 1
+    last[starts] = starts
     np.maximum.accumulate(last, out=last)
     decided = code.take(last)
     away = code - decided
     np.abs(away, out=away)
     np.copyto(decided, code, where=away > 1)
-    keep = np.zeros(len(run), bool)
-    keep[0] = True
     enters = decided[1:] != decided[:-1]
+    enters[starts[1:] - 1] = False
+    keep = np.zeros(len(values), bool)
+    keep[starts] = True
     keep[1:] |= enters
-    keep[:-1] |= enters & (np.abs(run[1:] - run[:-1]) > band)
+    keep[:-1] |= enters & (np.abs(values[1:] - values[:-1]) > band)
     return np.flatnonzero(keep)

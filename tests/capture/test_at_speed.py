@@ -20,6 +20,7 @@ from pdcheck.capture import (
     DigitalLine,
     Role,
     csv_even,
+    csv_noisy,
     csv_quiet,
     csv_reader,
     csv_uneven,
@@ -28,6 +29,7 @@ from pdcheck.capture import (
 from pdcheck.capture import lines as lines_module
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
+from pdcheck.capture.csv_noisy import NoisyReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_uneven import UnevenReader
@@ -35,7 +37,7 @@ from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.errors import CaptureError
 from tests.capture.test_fast_readers import never, outcome, render
 
-READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
+READERS = (EvenReader, QuietReader, NoisyReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
 
 
 def everywhere(patch: pytest.MonkeyPatch) -> None:
@@ -45,6 +47,7 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(csv_even, "LEAST_BYTES", 300)
     patch.setattr(csv_quiet, "LEAST_BYTES", 300)
     patch.setattr(csv_uneven, "LEAST_ROWS", 4)
+    patch.setattr(csv_noisy, "LEAST_ROWS", 4)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -59,7 +62,9 @@ def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None
     found: list[Capture | tuple[str, int | None]] = []
     with pytest.MonkeyPatch.context() as patch:
         everywhere(patch)
-        for left_out in ((), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader, UnevenReader)):
+        for left_out in (
+            (), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader, UnevenReader, NoisyReader),
+        ):  # fmt: skip
             for reader in left_out:
                 patch.setattr(reader, "read", never)
             found.append(outcome(path))
@@ -90,8 +95,11 @@ SHAPES: dict[str, tuple[type, Callable[[int, int, float], str]]] = {
     "even, volts first": (EvenReader, lambda i, level, volts: f"{abs(volts):.3f};{i * 2.5e-7:.9f};{level}"),
     "quiet": (QuietReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
     "uneven": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
-    "uneven volts": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{round(volts, 4):g}"),
-    "uneven, volts inside": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},0,{volts:.3f},{level}"),
+    "noisy": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{round(volts, 4):g}"),
+    "noisy, volts inside": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},0,{volts:.3f},{level}"),
+    "noisy, volts next to the time": (
+        NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{round(volts, 4):g},{level},1"
+    ),
 }  # fmt: skip
 HEADERS = {2: "Time [s],CC1", 3: "Time [s],CC1,VBUS [V]", 4: "Time [s],CC2,VBUS [V],CC1"}
 
@@ -109,6 +117,8 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     volts = np.where(np.arange(count) < 25_000, 0.0, 5.0) + rng.normal(0, 0.006, count)
     rows = [row(i, int(levels[i]), float(volts[i])) for i in range(count)]
     header = HEADERS[rows[0].count(",") + 1] if "," in rows[0] else "VBUS [V];Time [s];CC1"
+    if shape.endswith("next to the time"):
+        header = "Time [s],VBUS [V],CC1,CC2"
     path = tmp_path / "capture.csv"
     path.write_text("\n".join([header, *rows, ""]))
     taken = 0
@@ -130,7 +140,7 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     cc = by_name["CC1"]
     assert isinstance(cc, DigitalLine)
     assert cc.edges_s.tolist() == pytest.approx((np.flatnonzero(flips) * 2.5e-7).tolist(), abs=1e-12)
-    if "volts" in shape:
+    if "VBUS" in by_name:
         vbus = by_name["VBUS"]
         assert isinstance(vbus, AnalogLine)
         truth = np.abs(volts) if shape[:4] == "even" else volts
