@@ -27,6 +27,7 @@ from pdcheck.capture.csv_template import Template, template_of
 LEAST_BYTES = 1 << 12
 _SIDE_BY_SIDE = 1 << 12
 _FASTER = 8
+_FIRST_LOOK, _LONGER = 8, 64
 _MOST_KNOWN = 256
 _ZERO, _ONE, _NINE = 0x30, 0x31, 0x39
 Bytes = NDArray[np.uint8]
@@ -144,7 +145,7 @@ def _alike(data: Bytes, start: int, count: int, look: _Look) -> tuple[int, Bytes
     size = count * width
     low, high = look.high.copy(), look.low.copy()
     done = 0
-    step, growing = side, True  # a short look first: where the rows change their look no more is needed
+    step, growing = _FIRST_LOOK * side, True  # a short one: where the rows change their look no more is needed
     while size - done >= side:
         piece = data[start + done : start + done + min(step, (size - done) // side * side)].reshape(-1, side)
         least, largest = np.minimum.reduce(piece, axis=0), np.maximum.reduce(piece, axis=0)
@@ -152,7 +153,7 @@ def _alike(data: Bytes, start: int, count: int, look: _Look) -> tuple[int, Bytes
             np.minimum(low, least, out=low)
             np.maximum(high, largest, out=high)
             done += piece.size
-            step *= _FASTER if growing else 1
+            step *= _LONGER if growing else 1
         elif len(piece) == 1:
             break
         else:
@@ -178,7 +179,7 @@ def _changes(table: Bytes, look: _Look, differ: NDArray[np.bool_]) -> tuple[IntA
     marked: NDArray[np.bool_] | None = None
     for span in look.template.levels:
         if differ[span.start]:
-            cells = table[:, span.start]
+            cells = np.ascontiguousarray(table[:, span.start])
             new = cells[1:] != cells[:-1]
             marked = new if marked is None else np.logical_or(marked, new, out=marked)
     changed = np.zeros(1, np.intp) if marked is None else np.append(0, np.flatnonzero(marked) + 1)

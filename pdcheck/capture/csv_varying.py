@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
@@ -24,6 +23,7 @@ from pdcheck.capture.csv_words import (
     NOT_A_LEVEL,
     Bytes,
     Cells,
+    Flagging,
     Flags,
     Shape,
     SomeCells,
@@ -37,6 +37,7 @@ from pdcheck.capture.waves import ReadValues
 LEAST_ROWS = 16
 STRETCH = 1 << 18
 _FEW = 4
+_LINE_FEED = 10
 _WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 
 
@@ -46,6 +47,7 @@ class VaryingReader:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._last: Template | None = None
+        self._flagging = Flagging()
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
@@ -61,7 +63,7 @@ class VaryingReader:
 
     def _with(self, template: Template, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows of this shape."""
-        columns = _Columns.find(template, self._layout, data, start, end)
+        columns = _Columns.find(template, self._layout, data, start, end, self._flagging)
         if columns is None or len(columns.line_ends) < LEAST_ROWS:
             return None
         return _rows(columns, template, place)
@@ -151,18 +153,22 @@ class _Columns:
     good: Flags
 
     @staticmethod
-    def find(template: Template, layout: Layout, data: Bytes, start: int, end: int) -> _Columns | None:
+    def find(
+        template: Template, layout: Layout, data: Bytes, start: int, end: int, flagging: Flagging
+    ) -> _Columns | None:
         """The cells of all whole rows from ``start`` to ``end``; None where the template is not simple enough."""
         floating = [*template.numbers, *template.ignored, *([template.time] if template.time else [])]
         anchored = all(span.width == 1 for span in template.levels)
         if len(floating) <= 1 and not template.ignored and anchored:
-            return _by_line_ends(template, floating, data, start, end)
-        return _by_separators(template, layout, data, start, end)
+            return _by_line_ends(template, floating, data, start, flagging.places_of(data[start:end], _LINE_FEED))
+        return _by_separators(template, layout, data, start, end, flagging)
 
 
-def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: int, end: int) -> _Columns:
-    """At most one cell varies in width: everything else is at a fixed distance from the row's start or end."""
-    ends = np.flatnonzero(data[start:end] == 10)
+def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: int, ends: IntArray) -> _Columns:
+    """At most one cell varies in width: everything else is at a fixed distance from the row's start or end.
+
+    :param ends: where the line feeds are, from ``start``; used up.
+    """
     ends += start
     starts = np.empty_like(ends)
     starts[0] = start
@@ -199,7 +205,9 @@ def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: 
     return _Columns(ends, cells, good)
 
 
-def _by_separators(template: Template, layout: Layout, data: Bytes, start: int, end: int) -> _Columns | None:
+def _by_separators(
+    template: Template, layout: Layout, data: Bytes, start: int, end: int, flagging: Flagging
+) -> _Columns | None:
     """Several cells vary in width: nothing but separators may stand between them."""
     delimiter = layout.delimiter.encode()
     if len(delimiter) != 1 or delimiter == b" ":
@@ -217,9 +225,9 @@ def _by_separators(template: Template, layout: Layout, data: Bytes, start: int, 
     stretch = data[start:end]
     if int(stretch.min()) == 0 or (template.ignored and not _plain(template, stretch)):
         return None
-    marks: NDArray[np.bool_] = stretch == 10
+    marks = np.equal(stretch, _LINE_FEED, out=flagging.room(len(stretch)))
     marks |= stretch == delimiter[0]
-    found = np.flatnonzero(marks)
+    found = np.flatnonzero(marks)  # a level between two of them is but a byte wide
     found += start
     per_row = len(spans) + trailing
     count = len(found) // per_row
@@ -282,7 +290,7 @@ class VaryingTimes:
     def read_all(self) -> Flags | None:
         """Read the times of all rows; which of them are numbers and not before the one above, down to the first
         that is not. None where they cannot be read this way."""
-        parts = decimals(self._cells.pick(np.arange(len(self._cells))), self._shape)
+        parts = decimals(self._cells.pick(slice(None)), self._shape)
         if parts is None:
             return None
         whole, rest, good = parts
@@ -308,7 +316,7 @@ class VaryingTimes:
 
     def cut(self, count: int) -> None:
         """Forget all rows from ``count`` on."""
-        self._cells = self._cells.pick(np.arange(count))
+        self._cells = self._cells.pick(slice(count))
 
     def quanta(self, rows: IntArray) -> FloatArray:
         """The weights of the last digits of the times."""

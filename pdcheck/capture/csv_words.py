@@ -63,6 +63,12 @@ def words_of(data: Bytes) -> Words:
     return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
 
 
+def two_words(data: Bytes, places: IntArray) -> tuple[Words, Words]:
+    """The eight bytes from each place on and the eight behind them, fetched together."""
+    pairs = np.ndarray((len(data) - 15,), np.dtype("V16"), data, 0, (1,))[places].view("<u8").reshape(-1, 2)
+    return np.ascontiguousarray(pairs[:, 0]), np.ascontiguousarray(pairs[:, 1])
+
+
 @dataclass(frozen=True, eq=False)
 class Cells:
     """The cells of one column.
@@ -224,10 +230,11 @@ def decimals(cells: Cells, shape: Shape) -> tuple[NDArray[np.int64], FloatArray,
     rest = np.zeros(len(whole))
     if longest > 0:
         places = cells.starts + (shape.whole + 1)
-        part = _spelled(words[places], MASKS.take(after, mode="clip"), good)
-        if longest > 8:
+        first, second = (words[places], None) if longest <= 8 else two_words(data, places)
+        part = _spelled(first, MASKS.take(after, mode="clip"), good)
+        if second is not None:
             part *= 100_000_000
-            part += _spelled(words[places + 8], MASKS.take(np.maximum(after - 8, 0), mode="clip"), good)
+            part += _spelled(second, MASKS.take(np.maximum(after - 8, 0), mode="clip"), good)
         if longest > 16:
             _spelled(words[places + 16], MASKS.take(np.maximum(after - 16, 0), mode="clip"), good)
         rest = part.astype(np.float64)

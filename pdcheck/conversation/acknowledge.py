@@ -85,7 +85,10 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
     for draft, exchange in zip(drafts, exchanges, strict=True):
         for index in draft.members:
             acknowledged[index] = exchange.acknowledged
-    transmissions = tuple(replace(t, acknowledged=acknowledged.get(i)) for i, t in enumerate(sent))
+    transmissions = tuple(
+        Transmission(t.packet, t.sender, t.message, acknowledged.get(i)) if acknowledged.get(i) is not None else t
+        for i, t in enumerate(sent)
+    )
     resets = tuple(Reset(p.packet, p.sender) for p in transmissions if id(p.packet) in resets_of)
     orphans = tuple(
         t.packet.start_s for i, t in enumerate(sent) if t.message is not None and t.name == _GOODCRC and i not in used

@@ -88,7 +88,8 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
 def _in_context(sent: Sequence[Transmission], exchanges: Sequence[Exchange]) -> tuple[Transmission, ...]:
     """The transmissions with their messages as the exchanges read them: a request by what it asks for."""
     read = {id(packet): exchange.message for exchange in exchanges for packet in exchange.transmissions}
-    return tuple(replace(t, message=read[id(t.packet)]) if id(t.packet) in read else t for t in sent)
+    return tuple(t if (message := read.get(id(t.packet), t.message)) is t.message else replace(t, message=message)
+                 for t in sent)
 
 
 def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int, duration_s: float) -> bool:

@@ -48,8 +48,12 @@ def _set_word(codes: Sequence[int]) -> int:
     return sum(code << (SYMBOL_BITS * place) for place, code in enumerate(codes))
 
 
-_SETS: dict[int, Sop] = {_set_word(codes): sop for sop, codes in ORDERED_SETS.items()}
-_SET_WORDS = np.array(sorted(_SETS), dtype=np.int64)
+_BY_WORD: dict[int, Sop] = {_set_word(codes): sop for sop, codes in ORDERED_SETS.items()}
+_SET_WORDS = np.array(sorted(_BY_WORD), dtype=np.int64)
+_SETS = [_BY_WORD[word] for word in sorted(_BY_WORD)]
+_SET_IS_RESET = np.array([sop.is_reset for sop in _SETS])
+_CRC_BYTES = 4
+_LEAST_SYMBOLS = 2 * (2 + _CRC_BYTES)
 
 
 @dataclass(frozen=True)
@@ -176,33 +180,37 @@ def _packets(
     clean = is_end.any(axis=1) & ((values >= _EOP_MARK).argmax(axis=1) == ends_at)
     nibbles = values[:, : _SYMBOLS - 1 if _SYMBOLS % 2 else _SYMBOLS].astype(np.uint8)
     octets = nibbles[:, 0::2] | (nibbles[:, 1::2] << 4)
-    for row in np.flatnonzero(fits).tolist():
-        sop = _SETS[int(word[row])]
-        body_row = int(body[row])
-        if sop.is_reset:
-            end_bit, data, crc = body_row, b"", Crc.NONE
-            if int(highs[row]) - body_row > AFTER_RESET:
+    which_set = np.searchsorted(_SET_WORDS, word)
+    is_reset = _SET_IS_RESET[np.minimum(which_set, len(_SET_WORDS) - 1)]
+    end_bit = np.where(is_reset, body, body + SYMBOL_BITS * (ends_at + 1))
+    whole = clean & (ends_at % 2 == 0) & (ends_at >= _LEAST_SYMBOLS) & (end_bit <= highs)
+    fits &= np.where(is_reset, highs - body <= AFTER_RESET, whole) & (begin >= lows)
+    rows = np.flatnonzero(fits)
+    if len(rows) == 0:
+        return
+    bit, begin, end_bit = bit[rows], begin[rows], end_bit[rows]
+    end_s = times[bit_edges[end_bit - 1]] + bit
+    set_s = times[bit_edges[begin]]
+    due = set_s - PREAMBLE_BITS * bit
+    # A driver that turns on on a line idling high makes an edge in front of the preamble.
+    heads = edges[starts[rows][:, None] + np.arange(_SKIP)]
+    start_s = heads[np.arange(len(rows)), np.abs(heads - due[:, None]).argmin(axis=1)]
+    # Where the preamble is cut or something else stands there it is left to the careful path.
+    begun = np.abs(start_s - due) <= _START_SLACK * bit
+    preamble = np.rint((set_s - start_s) / bit).astype(np.int64)
+    count = np.where(is_reset[rows], 0, ends_at[rows] // 2)
+    text, width = octets.tobytes(), octets.shape[1]
+    columns = (
+        column[begun].tolist() for column in (
+            rows, which_set[rows], count, numbers[rows], start_s, end_s, 1.0 / bit, skew[rows], rms[rows], preamble
+        )
+    )
+    for row, sort, size, number, begins_s, ends_s, rate, skew_s, jitter_s, preamble_bits in zip(*columns, strict=True):
+        data, crc = text[row * width : row * width + size], Crc.NONE
+        if size:
+            data, sent, crc = data[:-_CRC_BYTES], data[-_CRC_BYTES:], Crc.OK
+            if zlib.crc32(data) != int.from_bytes(sent, "little"):
                 continue
-        else:
-            count = int(ends_at[row])
-            end_bit = body_row + SYMBOL_BITS * (count + 1)
-            if not clean[row] or count % 2 or count < 12 or end_bit > highs[row]:
-                continue
-            whole = octets[row, : count // 2].tobytes()
-            data, crc = whole[:-4], Crc.OK
-            if zlib.crc32(data) != int.from_bytes(whole[-4:], "little"):
-                continue
-        first_bit = int(lows[row])
-        bit_s = float(bit[row])
-        end_s = float(times[bit_edges[end_bit - 1]]) + bit_s
-        set_s = float(times[bit_edges[int(begin[row])]])
-        due = set_s - PREAMBLE_BITS * bit_s
-        # A driver that turns on on a line idling high makes an edge in front of the preamble.
-        start_s = min((float(t) for t in edges[starts[row] : starts[row] + _SKIP]), key=lambda t: abs(t - due))
-        if int(begin[row]) < first_bit or abs(start_s - due) > _START_SLACK * bit_s:
-            # The preamble is cut or something else stands there: left to the careful path.
-            continue
-        found[int(numbers[row])] = Packet(
-            start_s=start_s, end_s=end_s, sop=sop, data=data, crc=crc, problem=None, bit_rate_bps=1.0 / bit_s,
-            skew_s=float(skew[row]), jitter_s=float(rms[row]), preamble_bits=round((set_s - start_s) / bit_s),
+        found[number] = Packet(
+            begins_s, ends_s, _SETS[sort], data, crc, None, rate, skew_s, jitter_s, preamble_bits
         )

@@ -104,18 +104,24 @@ def read_line(
     starts, ends = split_bursts(edges, time_step_s)
     clean = read_clean(edges, starts, ends, initial)
     pace = max(_TRAFFIC_PACE_S, 2.5 * time_step_s) if time_step_s else _TRAFFIC_PACE_S
+    behind = {}
+    if clean:
+        # Where each clean packet and its driver's letting go are over.
+        over = np.searchsorted(edges, np.array([packet.end_s for packet in clean.values()]) + _TAIL_S)
+        behind = dict(zip(clean, over.tolist(), strict=True))
     for number, (first, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
-        packet: Packet | None = clean.get(number)
-        while end - first >= _LEAST_EDGES or packet is not None:
+        if number in clean:
+            packets.append(clean[number])
+            first = min(max(behind[number], first), end)
+        # Edges in the gap (a late letting go, a spike) may join the next packet to this one.
+        while end - first >= _LEAST_EDGES:
             part = edges[first:end]
-            packet = packet or read_burst(part, first_rising=(not initial) ^ bool(first % 2))
+            packet = read_burst(part, first_rising=(not initial) ^ bool(first % 2))
             if packet is None:
                 break
             packets.append(packet)
-            # Edges in the gap (a late letting go, a spike) may join the next packet to this one. Where a broken
-            # packet ends nobody knows.
+            # Where a broken packet ends nobody knows.
             first = first + int(np.searchsorted(part, packet.end_s + _TAIL_S)) if packet.intact else end
-            packet = None
         count = end - first
         if count == 0:
             continue

@@ -43,6 +43,7 @@ class _Candidate:
     packets: list[Packet]
     bursts: list[Burst]
     stray: int
+    time_step_s: float | None
 
     @property
     def intact(self) -> int:
@@ -83,12 +84,11 @@ def read_capture(capture: Capture) -> LineReading:
     if chosen is None:
         # A column in volts that bears no traffic has no edges, but may be called CC all the same.
         called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
-        return LineReading(capture, called, (), (), _quality(None, None), None, tuple(notes))
+        return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
     capture = _with_cc_role(capture, chosen.line.name)
-    step = capture.sample_period_s or _time_step(chosen.line.edges_s)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
-        quality=_quality(chosen, step), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
+        quality=_quality(chosen), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
     )
 
 
@@ -107,7 +107,7 @@ def _digital_lines(capture: Capture) -> list[DigitalLine]:
 def _read(line: DigitalLine, capture: Capture) -> _Candidate:
     step = capture.sample_period_s or _time_step(line.edges_s)
     packets, bursts, stray = read_line(line.edges_s, line.initial, step)
-    return _Candidate(line, packets, bursts, stray)
+    return _Candidate(line, packets, bursts, stray, step)
 
 
 def _could_be_bmc(edges: Floats) -> bool:
@@ -212,7 +212,7 @@ def _idle_high(line: DigitalLine, duration_s: float) -> bool | None:
     return bool(lengths[levels].sum() > lengths[~levels].sum())
 
 
-def _quality(chosen: _Candidate | None, step: float | None) -> SignalQuality:
+def _quality(chosen: _Candidate | None) -> SignalQuality:
     if chosen is None:
         return SignalQuality(0, 0, 0, 0, 0, None, None, None, None, None, None)
     intact = [p for p in chosen.packets if p.intact]
@@ -232,7 +232,7 @@ def _quality(chosen: _Candidate | None, step: float | None) -> SignalQuality:
         bit_rate_max_bps=max(rates, default=None),
         duty_skew_s=median([p.skew_s for p in intact]),
         jitter_s=median([p.jitter_s for p in intact]),
-        time_step_s=step,
+        time_step_s=chosen.time_step_s,
     )
 
 

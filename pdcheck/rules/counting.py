@@ -6,10 +6,10 @@ nothing. Whoever does not count on talks to somebody who seems deaf and is not.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from pdcheck.conversation.model import Exchange, Party, Step, Transmission
 from pdcheck.conversation.names import POWER_SWAPS
@@ -92,9 +92,11 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
     hard = talk.hard_resets
     for place, reset in enumerate(hard):
         until = hard[place + 1].start_s if place + 1 < len(hard) else talk.duration_s
+        behind = bisect_right(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
+        before = bisect_left(talk.exchanges, until, key=lambda e: e.start_s)
         for party in (Party.SOURCE, Party.SINK):
-            first = next((e for e in talk.exchanges if e.sender is party and e.sop is Sop.SOP
-                          and reset.start_s < e.start_s < until), None)
+            ports = (e for e in islice(talk.exchanges, behind, before) if e.sop is Sop.SOP)
+            first = next((e for e in ports if e.sender is party), None)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
                 continue
             # A message that crosses the reset was counted before it; a lost one was counted after it.
@@ -120,7 +122,8 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
             continue
         place = bisect_left(talk.exchanges, one.answer.start_s, key=lambda e: e.start_s) + 1
         for party in (Party.SOURCE, Party.SINK):
-            first = next((e for e in talk.exchanges[place:] if e.sender is party and e.sop is Sop.SOP), None)
+            ports = (e for e in islice(talk.exchanges, place, None) if e.sop is Sop.SOP)
+            first = next((e for e in ports if e.sender is party), None)
             if first is None or first.name == "Soft_Reset" or first.message.header.message_id == 1:
                 continue
             reset = any(one.asked.start_s < r.start_s < first.start_s for r in talk.resets)

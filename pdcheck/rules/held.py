@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import AnalogLine, Span
@@ -97,16 +98,25 @@ def _vbus_moves(case: Case) -> list[float]:
     talk = case.conversation
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
     unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
-    known = {n.ready.start_s for n in talk.negotiations if n.ready is not None}
+    known = sorted(n.ready.start_s for n in talk.negotiations if n.ready is not None)
     swaps = [e.start_s for e in talk.exchanges if e.name in (*_MOVES_VBUS, "VCONN_Swap")]
-    odd = [
-        max([e.start_s - timers.PS_TRANSITION_EPR.max_s, *(t + 1e-6 for t in known if t < e.start_s)])
-        for e in talk.exchanges if e.name == "PS_RDY" and e.sender is Party.SOURCE and e.start_s not in known
+    own = {*known}
+    odd: list[float] = []
+    for one in talk.exchanges:
+        if one.name != "PS_RDY" or one.sender is not Party.SOURCE or one.start_s in own:
+            continue
+        earliest = one.start_s - timers.PS_TRANSITION_EPR.max_s
         # After a swap or GotoMin it belongs to that.
-        and not any(e.start_s - timers.PS_TRANSITION_EPR.max_s < t < e.start_s for t in swaps)
-    ]
+        if _last_before(swaps, one.start_s) <= earliest:
+            odd.append(max(earliest, _last_before(known, one.start_s) + 1e-6))
     let_go = [e.start_s for e in talk.exchanges if e.name in _MOVES_VBUS]
     return sorted([*accepts, *unseen, *odd, *let_go, *(r.start_s for r in talk.resets)])
+
+
+def _last_before(times: Sequence[float], moment: float) -> float:
+    """The last of the times before a moment; minus infinity where there is none."""
+    place = bisect_left(times, moment)
+    return times[place - 1] if place else -inf
 
 
 def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[float]) -> float:

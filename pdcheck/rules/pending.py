@@ -7,10 +7,11 @@ is accused once, and not the reset.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import defaultdict
 from dataclasses import dataclass
 
-from pdcheck.conversation.model import Ending, Party, Reset, Silence, Step
-from pdcheck.conversation.questions import Ended, topic
+from pdcheck.conversation.model import Ending, Negotiation, Party, Reset, Silence, Step
+from pdcheck.conversation.questions import Ended, Question, topic
 from pdcheck.rules.model import Case, Who
 from pdcheck.rules.windows import party_of, unanswered
 from pdcheck.rules.words import NAME, span
@@ -45,8 +46,8 @@ def pending_at(case: Case, reset: Reset | None) -> Pending | None:
     """What was owed when a reset came; None where the capture shows nothing that was."""
     if reset is None:
         return None
-    for one in case.questions:
-        if one.ended is Ended.RESET and one.reset is reset and unanswered(case, one):
+    for one in case.once(_broken_off).get(id(reset), ()):
+        if unanswered(case, one):
             who = party_of(one.owed_by)
             if who is not None and reset.sender is not one.owed_by:
                 name = NAME[one.owed_by].lower()
@@ -55,10 +56,26 @@ def pending_at(case: Case, reset: Reset | None) -> Pending | None:
     return _never_ready(case, reset) or _unheard(case, reset)
 
 
-def _never_ready(case: Case, reset: Reset) -> Pending | None:
+def _broken_off(case: Case) -> dict[int, list[Question]]:
+    """The questions that a reset came upon, by the reset's identity."""
+    found: defaultdict[int, list[Question]] = defaultdict(list)
+    for one in case.questions:
+        if one.ended is Ended.RESET:
+            found[id(one.reset)].append(one)
+    return found
+
+
+def _unready(case: Case) -> dict[float, list[Negotiation]]:
+    """The tries that ended between Accept and PS_RDY in a Hard Reset, by its moment."""
+    found: defaultdict[float, list[Negotiation]] = defaultdict(list)
     for one in case.conversation.negotiations:
-        if one.ending is not Ending.HARD_RESET or one.next_s != reset.start_s or not one.accepted or one.ready:
-            continue
+        if one.ending is Ending.HARD_RESET and one.accepted and not one.ready:
+            found[one.next_s].append(one)
+    return found
+
+
+def _never_ready(case: Case, reset: Reset) -> Pending | None:
+    for one in case.once(_unready).get(reset.start_s, ()):
         assert one.answer is not None
         waited = reset.start_s - one.answer.settled_s
         if waited > timers.PS_TRANSITION_SPR.min_s - 20e-3 and not case.unreadable_between(
@@ -73,8 +90,8 @@ def _never_ready(case: Case, reset: Reset) -> Pending | None:
 
 def _unheard(case: Case, reset: Reset) -> Pending | None:
     exchanges = case.conversation.exchanges
-    place = bisect_left([e.start_s for e in exchanges], reset.start_s)
-    last = next((e for e in reversed(exchanges[:place]) if e.sop is Sop.SOP), None)
+    place = bisect_left(exchanges, reset.start_s, key=lambda e: e.start_s)
+    last = next((exchanges[at] for at in range(place - 1, -1, -1) if exchanges[at].sop is Sop.SOP), None)
     if last is None or last.sender is Party.UNKNOWN or last.acknowledged is not False:
         return None
     clean = last.silences.count(Silence.NOTHING) >= _UNHEARD and set(last.silences) == {Silence.NOTHING}

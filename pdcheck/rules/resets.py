@@ -6,6 +6,7 @@ symptom.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator
 
@@ -69,7 +70,8 @@ def reset_loop(case: Case) -> Iterator[Claim]:
     before: Counter[str] = Counter()
     for reset in hard:
         owed = pending_at(case, reset)
-        last = next((e for e in reversed(talk.exchanges) if e.start_s < reset.start_s), None)
+        place = bisect_left(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
+        last = talk.exchanges[place - 1] if place else None
         if owed is not None:
             before[f"{NAME[Party(owed.who.value)].lower()} owed an answer"] += 1
         elif last is not None:

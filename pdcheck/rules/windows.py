@@ -6,6 +6,7 @@ which two chips that work fail with each other.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator
 
@@ -88,10 +89,17 @@ def _outlived(case: Case, one: Question) -> bool:
     """
     if case.stop is not None or one.ended is Ended.RESET or _POWER.get(one.asked.name) is not one.asked.sender:
         return False
-    at = one.asked.start_s
     contracts = case.conversation.contracts
-    in_force = any(c.since_s < at and (c.ended_s is None or c.ended_s > one.next_s) for c in contracts)
-    return in_force and not any(q.answer is one.asked for q in case.questions)
+    place = bisect_left(contracts, one.asked.start_s, key=lambda contract: contract.since_s)
+    if place == 0:
+        return False
+    ended_s = contracts[place - 1].ended_s
+    return (ended_s is None or ended_s > one.next_s) and id(one.asked) not in case.once(_answers)
+
+
+def _answers(case: Case) -> set[int]:
+    """Which exchanges are answers, by identity."""
+    return {id(one.answer) for one in case.questions if one.answer is not None}
 
 
 @rule(
