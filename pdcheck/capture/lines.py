@@ -15,7 +15,7 @@ from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
 MOST_EDGES = 12 << 20
-_MOST_BESIDE = 4 << 20
+MOST_BESIDE = 4 << 20
 _CC_ROLES = (Role.CC1, Role.CC2)
 
 
@@ -86,6 +86,6 @@ def too_many(lines: Sequence[EdgeBuilder], most: int = MOST_EDGES) -> bool:
     """
     if any(line.role in _CC_ROLES for line in lines):
         beside = [line for line in lines if line.role not in _CC_ROLES]
-        while sum(line.edges.size for line in beside) > min(most, _MOST_BESIDE):
+        while sum(line.edges.size for line in beside) > min(most, MOST_BESIDE):
             max(beside, key=lambda line: line.edges.size).give_up()
     return sum(line.edges.size for line in lines) > most

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
+from pdcheck.capture.lines import MOST_BESIDE, MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Role
 from pdcheck.capture.names import give_roles
 from pdcheck.capture.registry import ReadOptions
@@ -51,6 +51,7 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
         line.initial = line.level = int.from_bytes(last, "little") >> channel & 1
     done = silent // size
     finder = _Changes(size)
+    changes = 0
     while got >= size:
         data = room[: got // size * size]
         where, which = finder.find(data, last)
@@ -58,7 +59,8 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
             _toggle(lines, (where + done).astype(np.float64), which)
         last = data[-size:].tobytes()
         done += got // size
-        if too_many(lines):
+        changes += len(where)
+        if changes * len(lines) > MOST_BESIDE and too_many(lines):
             raise CaptureError(
                 f"more than {MOST_EDGES:,} level changes up to sample {done:,}: noise rather than traffic",
                 "capture only the channels that matter", path=source.path,
@@ -85,62 +87,70 @@ class _Changes:
     """Finds the samples that differ from the one before, with buffers that serve block after block.
 
     Most pieces of a block hold the last value of the block before and nothing else; one comparison finds the others,
-    and all of these are gone through together.
+    and only these are looked at sample by sample.
     """
 
     def __init__(self, size: int) -> None:
         self._dtype = np.dtype("<u2" if size == 2 else "u1")
         self._differs = np.empty(BLOCK // 8, bool)
+        self._flips = np.empty(BLOCK // size, self._dtype)
 
     def find(self, data: Bytes, last: bytes) -> tuple[NDArray[np.intp], Samples]:
         """The places (in samples) of the changes in a block, and which bits change there.
 
         :param last: the bytes of the sample before the block.
         """
+        samples = data.view(self._dtype)
+        before = np.frombuffer(last, self._dtype)[0]
         whole = len(data) // _PIECE * _PIECE
-        where, which = _NOWHERE, np.empty(0, self._dtype)
+        busy = np.zeros(2 - (-len(data) // _PIECE), bool)  # with a quiet one at either end
         if whole:
-            where, which = self._in_pieces(data[:whole].reshape(-1, _PIECE), last)
-        if whole == len(data):
-            return where, which
-        rest = data[whole:].view(self._dtype)
-        before = data[:whole].view(self._dtype)[-1] if whole else np.frombuffer(last, self._dtype)[0]
-        flips = rest.copy()
-        flips[1:] ^= rest[:-1]
-        flips[0] ^= before
-        found = np.flatnonzero(flips)
-        return np.concatenate([where, found + whole // len(last)]), np.concatenate([which, flips[found]])
+            busy[1 : whole // _PIECE + 1] = self._busy(data[:whole].reshape(-1, _PIECE), last)
+        if whole < len(data):
+            busy[-2] = True
+        border = np.flatnonzero(busy[1:] != busy[:-1]) * (_PIECE // len(last))
+        where, which = [_NOWHERE], [np.empty(0, self._dtype)]
+        for start, stop in zip(border[::2].tolist(), border[1::2].tolist(), strict=True):
+            found, bits = self._flipped(samples, start, min(stop, len(samples)), before)
+            where.append(found)
+            which.append(bits)
+        return np.concatenate(where), np.concatenate(which)
 
-    def _in_pieces(self, pieces: Bytes, last: bytes) -> tuple[NDArray[np.intp], Samples]:
-        size = len(last)
-        idle = np.frombuffer(last * (8 // size), np.uint64)[0]
+    def _busy(self, pieces: Bytes, last: bytes) -> NDArray[np.bool_]:
+        """Which pieces hold anything but the last value."""
+        idle = np.frombuffer(last * (8 // len(last)), np.uint64)[0]
         differs = np.not_equal(pieces.view(np.uint64).ravel(), idle, out=self._differs[: pieces.size // 8])
-        busy = differs.view(np.uint64).reshape(len(pieces), -1).any(axis=1)
-        if not busy.any():
-            return _NOWHERE, np.empty(0, self._dtype)
-        samples = pieces.view(self._dtype)
-        # A piece after a busy one that does not end idle begins with a change, though it may be all idle.
-        busy[1:] |= busy[:-1] & (samples[:-1, -1] != np.frombuffer(last, self._dtype)[0])
-        which = np.flatnonzero(busy)
-        ends = np.concatenate([np.frombuffer(last, self._dtype), samples[:-1, -1]])
-        flips = samples[which]
-        np.bitwise_xor(flips[:, 1:], samples[which, :-1], out=flips[:, 1:])
-        flips[:, 0] ^= ends[which]
+        busy: NDArray[np.bool_] = differs.view(np.uint64).reshape(len(pieces), -1).any(axis=1)
+        return busy
+
+    def _flipped(self, samples: Samples, start: int, stop: int, before: int) -> tuple[NDArray[np.intp], Samples]:
+        """The changes from ``start`` to before ``stop``, and at ``stop`` where what follows is at rest again."""
+        count = stop - start
+        flips = self._flips[:count]
+        np.bitwise_xor(samples[start + 1 : stop], samples[start : stop - 1], out=flips[1:])
+        flips[0] = samples[start] ^ (samples[start - 1] if start else before)
+        in_word = 3 if self._dtype.itemsize == 1 else 2
+        even = count >> in_word << in_word
         # Words of zeros, which most are, are passed over.
-        words = flips.view(np.uint64).ravel()
+        words = flips[:even].view(np.uint64)
         telling = np.flatnonzero(words != 0)
         among = np.flatnonzero(words[telling].view(self._dtype) != 0)
-        in_word = 3 if size == 1 else 2  # shifts, for divisions would cost more than all the rest
+        # Shifts, for divisions would cost more than all the rest.
         found = (telling[among >> in_word] << in_word) | (among & (1 << in_word) - 1)
-        in_piece = samples.shape[1].bit_length() - 1
-        where = (which[found >> in_piece] << in_piece) | (found & (1 << in_piece) - 1)
-        return where, flips.ravel()[found]
+        if even < count:
+            found = np.append(found, even + np.flatnonzero(flips[even:]))
+        which = flips[found]
+        found += start
+        if stop < len(samples) and samples[stop] != samples[stop - 1]:
+            found, which = np.append(found, stop), np.append(which, samples[stop] ^ samples[stop - 1])
+        return found, which
 
 
 def _toggle(lines: list[EdgeBuilder], times: NDArray[np.float64], which: Samples) -> None:
     """Hand the changes to the lines."""
     seen = int(np.bitwise_or.reduce(which))
-    for channel, line in enumerate(lines):
-        if seen >> channel & 1:
-            mine = times if seen == 1 << channel else times[(which >> channel & 1).astype(bool)]
-            line.toggle(mine)
+    rest = seen
+    while rest:
+        channel = rest.bit_length() - 1
+        rest ^= 1 << channel
+        lines[channel].toggle(times if seen == 1 << channel else times[(which >> channel & 1).astype(bool)])

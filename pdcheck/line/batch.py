@@ -22,6 +22,7 @@ from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, ORDERED_SETS, PREAMBLE
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
 
 #: Edges of preamble that the fit uses, and how many are left out in front of it (what a driver does when it
 #: turns on). A whole preamble has 96.
@@ -34,7 +35,7 @@ _FAR = 0.4
 #: Symbols looked at after the ordered set: header, seven objects, CRC, EOP and some more. Longer ones take the
 #: careful path.
 _SYMBOLS = 2 * (2 + 7 * 4 + 4) + 3
-_AT_ONCE = 512
+_AT_ONCE = 256
 #: How far, in bits, the preamble's first edge may be from where it must be.
 _START_SLACK = 0.45
 
@@ -53,6 +54,7 @@ _SET_WORDS = np.array(sorted(_BY_WORD), dtype=np.int64)
 _SETS = [_BY_WORD[word] for word in sorted(_BY_WORD)]
 _SET_IS_RESET = np.array([sop.is_reset for sop in _SETS])
 _CRC_BYTES = 4
+_SIGNS = np.array([1.0, -1.0])
 _LEAST_SYMBOLS = 2 * (2 + _CRC_BYTES)
 
 
@@ -125,38 +127,46 @@ def _read(
     first = starts + _SKIP + locks.first[keep]
     lengths = ends - first
     offsets = np.concatenate(([0], np.cumsum(lengths)))
-    owner = np.repeat(np.arange(len(first)), lengths)
-    index = np.arange(offsets[-1]) - np.repeat(offsets[:-1] - first, lengths)
-    sign = np.where(((index % 2) == 0) ^ initial, 0.5, -0.5)
-    times = edges[index] + sign * skew[owner]
-    halves = np.diff(times) / (bit[owner[:-1]] / 2.0)
+    index = np.arange(offsets[-1])
+    index += np.repeat(first - offsets[:-1], lengths)
+    times = edges.take(index)
+    index &= 1
+    shift = np.repeat(skew * (-0.5 if initial else 0.5), lengths)
+    shift *= _SIGNS.take(index)
+    times += shift
+    halves = np.diff(times)
+    halves *= np.repeat(2.0 / bit, lengths)[:-1]
     steps = np.rint(halves)
-    bad = (np.abs(halves - steps) > _FAR) | (steps < 1) | (steps > 2)
+    halves -= steps
+    np.abs(halves, out=halves)
+    bad = np.ones(len(times), bool)
+    np.greater(halves, _FAR, out=bad[:-1])
+    bad[:-1] |= steps < 1
+    bad[:-1] |= steps > 2
     # The last edge of each packet has no interval of its own.
-    last = offsets[1:] - 1
-    bad[last[:-1]] = True
-    steps = np.where(bad, 0, steps).astype(np.int64)
-    place = np.concatenate(([0], np.cumsum(steps)))
+    bad[offsets[1:] - 1] = True
+    place = np.zeros(len(times), np.int32)
+    np.cumsum(np.where(bad[:-1], 0.0, steps).astype(np.int32), dtype=np.int32, out=place[1:])
     place -= np.repeat(place[offsets[:-1]], lengths)
-    broken = np.concatenate((bad, [True]))
-    at_start = (place % 2 == 0) & ~broken
+    place &= 1
+    at_start = place == 0
     # The first interval that is in no place ends what is taken of a packet.
-    stop = np.minimum.reduceat(np.where(broken, np.arange(len(broken)), len(broken)), offsets[:-1])
-    at_start &= np.arange(len(broken)) < stop[owner]
+    broken = np.flatnonzero(bad)
+    stop = broken[np.searchsorted(broken, offsets[:-1])]
+    at_start &= np.arange(len(times)) < np.repeat(stop, lengths)
     bit_edges = np.flatnonzero(at_start)
-    bits = (steps[np.minimum(bit_edges, len(steps) - 1)] == 1).astype(np.int64)
-    bit_owner = owner[bit_edges]
-    bounds = np.searchsorted(bit_owner, np.arange(len(first) + 1))
+    bits = (steps.take(bit_edges) == 1).view(np.uint8)
+    bounds = np.searchsorted(bit_edges, offsets)
     _packets(edges, starts, numbers, bit, skew, rms, times, bits, bit_edges, bounds, found)
 
 
 def _packets(
-    edges: Floats, starts: Ints, numbers: Ints, bit: Floats, skew: Floats, rms: Floats, times: Floats, bits: Ints,
+    edges: Floats, starts: Ints, numbers: Ints, bit: Floats, skew: Floats, rms: Floats, times: Floats, bits: Bytes,
     bit_edges: Ints, bounds: Ints, found: dict[int, Packet],
 ) -> None:
     pad = SYMBOL_BITS * (_SYMBOLS + 8)
-    padded = np.concatenate((bits, np.zeros(pad, dtype=np.int64)))
-    symbol = np.zeros(len(padded) - SYMBOL_BITS + 1, dtype=np.int64)
+    padded = np.concatenate((bits, np.zeros(pad, dtype=np.uint8)))
+    symbol = np.zeros(len(padded) - SYMBOL_BITS + 1, dtype=np.uint8)
     for shift in range(SYMBOL_BITS):
         symbol |= padded[shift : shift + len(symbol)] << shift
     repeat = np.flatnonzero(padded[1 : len(bits)] == padded[: len(bits) - 1])
@@ -167,7 +177,7 @@ def _packets(
     candidates = []
     for shift in (0, 1):
         begin = np.minimum(at + shift, len(bits))
-        word = sum(symbol[begin + SYMBOL_BITS * n] << (SYMBOL_BITS * n) for n in range(4))
+        word = sum(symbol[begin + SYMBOL_BITS * n].astype(np.int64) << (SYMBOL_BITS * n) for n in range(4))
         candidates.append((begin, word, np.isin(word, _SET_WORDS)))
     begin = np.where(candidates[0][2], candidates[0][0], candidates[1][0])
     word = np.where(candidates[0][2], candidates[0][1], candidates[1][1])
@@ -178,7 +188,7 @@ def _packets(
     is_end = values == _EOP_MARK
     ends_at = is_end.argmax(axis=1)
     clean = is_end.any(axis=1) & ((values >= _EOP_MARK).argmax(axis=1) == ends_at)
-    nibbles = values[:, : _SYMBOLS - 1 if _SYMBOLS % 2 else _SYMBOLS].astype(np.uint8)
+    nibbles = values[:, : _SYMBOLS - 1 if _SYMBOLS % 2 else _SYMBOLS]
     octets = nibbles[:, 0::2] | (nibbles[:, 1::2] << 4)
     which_set = np.searchsorted(_SET_WORDS, word)
     is_reset = _SET_IS_RESET[np.minimum(which_set, len(_SET_WORDS) - 1)]

@@ -33,6 +33,7 @@ _FINEST_STEP_S, _LONGEST_FINE_STEP_S = 35e-9, 0.45e-6
 _FINE_STEPS = 1500
 _FINE_GAPS = 300
 _AGREE = 0.98
+_FIRST_GAPS, _FIRST_AGREE = 40, 0.93
 _FINE_OFF = 0.04
 _FITS_AS_WELL = 0.003
 
@@ -182,7 +183,11 @@ def _fine_step(gaps: Floats) -> float | None:
         return None
     longest = min(_LONGEST_FINE_STEP_S, float(short.min()))
     tried = np.geomspace(_FINEST_STEP_S, 1.01 * longest, _FINE_STEPS)
-    agree = np.abs(np.exp(2j * np.pi / tried[:, None] * short).mean(axis=1))
+    # A few gaps first: where they do not fall together all of them do not.
+    agree = _agreement(tried, short[:_FIRST_GAPS])
+    likely = np.convolve(agree > _FIRST_AGREE, np.ones(3), "same") > 0
+    agree[~likely] = 0.0
+    agree[likely] = _agreement(tried[likely], short)
     peaks = np.flatnonzero((agree[1:-1] > _AGREE) & (agree[1:-1] >= agree[2:]) & (agree[1:-1] >= agree[:-2])) + 1
     found: list[tuple[float, float]] = []
     for step in tried[peaks].tolist():
@@ -194,6 +199,11 @@ def _fine_step(gaps: Floats) -> float | None:
     # Halves and thirds of a step fit as well as it does: the largest is it.
     fitting = [step for off, step in found if off <= max(1.3 * least, _FITS_AS_WELL)]
     return max(fitting) if least < _FINE_OFF else None
+
+
+def _agreement(steps: Floats, gaps: Floats) -> Floats:
+    """For each step how nearly the gaps fall on one place of a circle as long as it: 1 where they do, 0 where not."""
+    return np.asarray(np.abs(np.exp(2j * np.pi / steps[:, None] * gaps).mean(axis=1)), np.float64)
 
 
 def _idle_high(line: DigitalLine, duration_s: float) -> bool | None:

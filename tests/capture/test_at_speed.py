@@ -205,7 +205,7 @@ def test_two_rows_exchanged_deep_inside_leave_a_waveform_in_order(tmp_path: Path
 
 
 def test_a_clock_beside_cc_is_given_up_and_cc_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lines_module, "_MOST_BESIDE", 1000)
+    monkeypatch.setattr(lines_module, "MOST_BESIDE", 1000)
     rows = [f"{i * 1e-6:.6f},{i // 70 % 2},{i % 2},{i // 100 % 2}" for i in range(20_000)]
     path = tmp_path / "capture.csv"
     path.write_text("\n".join(["Time [s],CC1,clock,button", *rows, ""]))
