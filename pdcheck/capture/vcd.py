@@ -19,7 +19,7 @@ from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
 from pdcheck.capture.waves import ReadValues, WaveBuilder
 from pdcheck.errors import CaptureError
 
-BLOCK = 1 << 20
+BLOCK = 1 << 18
 _MOST_HEADER = 8 << 20
 _LEVELS = {48: 0, 49: 1}
 _HELD = frozenset(b"xXzZuUwW-lLhH")

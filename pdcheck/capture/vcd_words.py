@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_digits import digits_to_integers
-from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, numbers
+from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, numbers, two_words
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]
@@ -234,20 +234,23 @@ def _integers(data: Bytes, starts: Places, widths: Places) -> Integers | None:
     if longest > 16 or int(widths.min()) < 1:
         return None
     ends = starts + widths
-    value = _digits(data, ends - 8, _TOPS.take(np.minimum(widths, 8)))
-    if value is None or longest <= 8:
-        return value
-    upper = _digits(data, ends - 16, _TOPS.take(np.maximum(widths - 8, 0)))
-    if upper is None:
+    if longest <= 8:
+        return _digits(_eight(data)[ends - 8], _TOPS.take(widths))
+    high, low = two_words(data, ends - 16)
+    value = _digits(low, _TOPS.take(np.minimum(widths, 8)))
+    upper = _digits(high, _TOPS.take(np.maximum(widths - 8, 0)))
+    if value is None or upper is None:
         return None
     upper *= 100_000_000
     value += upper
     return value
 
 
-def _digits(data: Bytes, starts: Places, own: Words) -> Integers | None:
-    """Eight characters from each place on as a number, those outside the mask as zeros; None where one is no digit."""
-    words = _eight(data)[starts]
+def _digits(words: Words, own: Words) -> Integers | None:
+    """Eight characters a word as numbers, those outside the mask as zeros; None where one is no digit.
+
+    Uses up ``words``.
+    """
     words &= own
     wanted = own & _ZEROS
     high = words & _HIGH_NIBBLES
