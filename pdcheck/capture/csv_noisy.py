@@ -1,15 +1,15 @@
-"""Rows of varying width with one number that is never at rest, in a file with a row a sample.
+"""Rows of varying width with numbers that are never at rest, in a file with a row a sample.
 
 Why it is: beside a level that seldom changes stands VBUS in volts, and trembles in its last digits from row to row.
 Hardly any of these numbers tells anything new, so they are not turned into numbers: the eight characters from where
 one begins make a word that sorts as the number does, and only the least and the largest of a piece are read.
 
-The separators that stand in front of the number in a row are its anchor. They are found for a whole stretch at once,
-and everything else is at a known distance from them; what is no digit in the stretch is counted, and all of it must be
-accounted for.
+The separators in front of the first number in a row are its anchor. They are found for a whole stretch at once, and
+everything else is at a known distance from them or from where a number ends; what is no digit in the stretch is
+counted, and all of it must be accounted for.
 
 What is given up: a single row whose time is out of order, or has its digits garbled into others, is not noticed where
-no level changes and the number tells nothing. It would change nothing of what is handed on.
+no level changes and the numbers tell nothing. It would change nothing of what is handed on.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import numpy as np
 
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
-from pdcheck.capture.csv_template import Template, template_ahead
+from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_varying import VaryingTimes
 from pdcheck.capture.csv_words import (
     MOST_WIDE,
@@ -29,8 +29,9 @@ from pdcheck.capture.csv_words import (
     Flagging,
     Shape,
     Words,
-    first_place,
-    has,
+    cut_at,
+    decimals,
+    lengths,
     numbers_in,
     words_of,
 )
@@ -38,87 +39,101 @@ from pdcheck.capture.waves import PIECE
 
 LEAST_ROWS = 64
 STRETCH = 1 << 20
-_LINE_FEED, _MINUS, _ZERO, _NINE = 10, 0x2D, 0x30, 0x39
+_LINE_FEED, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2D, 0x2E, 0x30, 0x39
 _EIGHT = 8
+_WIDEST = 15  # characters of a number, so that what ends it is in the second word at the latest
 _TOP = np.uint64(1 << 63)
-_ALL = (1 << 64) - 1
 _FEW = 4
 
 
 @dataclass(frozen=True)
-class _Look:
-    """What rows look like.
+class _Part:
+    """What stands between the numbers, or on either side of them: the same in every row but for the levels.
 
-    :ivar time: the times' shape.
-    :ivar lanes: for each level lane whether it stands left of the number, and its distance from there: from the left
-        part's first byte, or from the first byte behind the number.
-    :ivar left, right: bytes between the time and the number, and between the number and the line feed.
-    :ivar left_marks, right_marks: where in these the separators stand.
-    :ivar left_rest, right_rest: where other bytes stand that never change, and which these are.
-    :ivar whole: digits of the number in front of its point, :ivar point: the point.
+    :ivar marks: where the separators stand in it.
+    :ivar levels: for each level in it its place among the lanes, and where it stands.
+    :ivar rest: where other bytes stand, and which these are.
     """
 
-    template: Template
-    time: Shape
-    lanes: tuple[tuple[bool, int], ...]
-    left: bytes
-    right: bytes
-    left_marks: tuple[int, ...]
-    right_marks: tuple[int, ...]
-    left_rest: tuple[tuple[int, int], ...]
-    right_rest: tuple[tuple[int, int], ...]
-    whole: int
-    point: int
+    text: bytes
+    marks: tuple[int, ...]
+    levels: tuple[tuple[int, int], ...]
+    rest: tuple[tuple[int, int], ...]
 
     @staticmethod
-    def of(template: Template, delimiter: bytes) -> _Look | None:
+    def of(template: Template, start: int, end: int, delimiter: int) -> _Part | None:
+        """The bytes from ``start`` to before ``end``; None where they are not simple enough."""
+        text = template.row[start:end]
+        lanes = {span.start - start: lane for lane, span in enumerate(template.levels) if start <= span.start < end}
+        marks = tuple(at for at, byte in enumerate(text) if byte == delimiter)
+        rest = tuple((at, byte) for at, byte in enumerate(text) if byte != delimiter and at not in lanes)
+        if any(_ZERO <= byte <= _NINE for _, byte in rest):
+            return None
+        return _Part(text, marks, tuple((lane, at) for at, lane in lanes.items()), rest)
+
+
+@dataclass(frozen=True)
+class _Number:
+    """What the numbers of a column have in common.
+
+    :ivar whole: digits in front of the point, :ivar point: the point, :ivar stop: the character that ends it.
+    """
+
+    whole: int
+    point: int
+    stop: int
+
+    @staticmethod
+    def of(row: bytes, span: Span) -> _Number | None:
+        """The number in a row; None where it has an exponent or is too long in front of its point."""
+        whole = span.point - (row[span.start] == _MINUS)
+        if span.exponent >= 0 or not 1 <= whole < _EIGHT - 1:
+            return None
+        return _Number(whole, row[span.start + span.point] if span.point < span.width else _POINT, row[span.end])
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What rows look like: the time, and then a part in front of each number and one behind the last."""
+
+    time: Shape
+    numbers: tuple[_Number, ...]
+    parts: tuple[_Part, ...]
+    lanes: int
+
+    @staticmethod
+    def of(template: Template, delimiter: int) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or template.ignored or len(template.numbers) != 1:
+        if time is None or time.start or template.ignored or not template.numbers or time.width <= time.point:
             return None
-        number = template.numbers[0]
         shape = Shape.of(row[: time.end])
-        if shape is None or number.start < time.end or number.exponent >= 0 or time.width <= time.point:
+        if shape is None or any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None
-        if any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
+        numbers = [_Number.of(row, span) for span in template.numbers]
+        starts = [time.end, *(span.end for span in template.numbers)]
+        ends = [*(span.start for span in template.numbers), len(row) - 1]
+        parts = [_Part.of(template, start, end, delimiter) for start, end in zip(starts, ends, strict=True)]
+        found = tuple(part for part in parts if part is not None)
+        kinds = tuple(number for number in numbers if number is not None)
+        if len(found) < len(parts) or len(kinds) < len(numbers) or found[0].text[:1] != bytes([delimiter]):
             return None
-        left, right = row[time.end : number.start], row[number.end : -1]
-        signed = row[number.start] == _MINUS
-        whole = number.point - signed
-        if not left.startswith(delimiter) or not 1 <= whole < _EIGHT - 1:
-            return None
-        levels = {span.start for span in template.levels}
+        return _Look(shape, kinds, found, len(template.levels))
 
-        def rest(part: bytes, start: int) -> tuple[tuple[int, int], ...]:
-            return tuple(
-                (at, byte) for at, byte in enumerate(part) if byte != delimiter[0] and start + at not in levels
-            )
-
-        if any(_ZERO <= byte <= _NINE for _, byte in (*rest(left, time.end), *rest(right, number.end))):
-            return None
-        return _Look(
-            template, shape,
-            tuple(
-                (True, span.start - time.end) if span.start < number.start else (False, span.start - number.end)
-                for span in template.levels
-            ),
-            left, right,
-            tuple(at for at, byte in enumerate(left) if byte == delimiter[0]),
-            tuple(at for at, byte in enumerate(right) if byte == delimiter[0]),
-            rest(left, time.end), rest(right, number.end), whole,
-            row[number.start + number.point] if number.point < number.width else ord("."),
-        )  # fmt: skip
+    @property
+    def marks(self) -> int:
+        """How many separators a row has."""
+        return sum(len(part.marks) for part in self.parts)
 
 
 class NoisyReader:
-    """Reads rows with one number."""
+    """Reads rows with numbers."""
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
-        self._delimiter = layout.delimiter.encode()
-        self._able = (
-            layout.time_column == 0 and len(self._delimiter) == 1 and self._delimiter not in (b" ", b".", b"-")
-        )
+        delimiter = layout.delimiter.encode()
+        self._delimiter = delimiter[0] if len(delimiter) == 1 else 0
+        self._able = layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
         self._look: _Look | None = None
         self._ends, self._marks = np.empty(0, bool), np.empty(0, bool)
         self._flagging = Flagging()
@@ -137,137 +152,151 @@ class NoisyReader:
         return None if self._look is None else self._read(self._look, data, start, end, place)
 
     def _read(self, look: _Look, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
-        anchors = self._anchors(look, data, start, end)
+        anchors, alike = self._anchors(look, data, start, end)
         if anchors is None:
             return None
         rows = len(anchors)
-        size, stop = len(look.left), look.right[0] if look.right else _LINE_FEED
-        behind = anchors + size
-        numbers = _Numbers.of(words_of(data)[behind], look, stop)
-        if numbers is None or not _are_apart(look, anchors, numbers):
-            return None
-        if not self._is_plain(look, data[start:end], rows, numbers):
-            return None
-        if look.right:
-            behind += numbers.widths(np.arange(rows))
-            if bool((data.take(behind + len(look.right)) != _LINE_FEED).any()):
+        levels = np.empty((look.lanes, rows), np.uint8)
+        numbers: list[_Numbers] = []
+        begins = anchors  # of the part
+        ends: IntArray | None = None
+        for kind, part in zip((*look.numbers, None), look.parts, strict=True):
+            # The first separator is the anchor, or what ended the number.
+            known = alike if begins is anchors else 1
+            if any(bool((data.take(begins + at) != self._delimiter).any()) for at in part.marks[known:]):
                 return None
-        for part, places in ((look.left_rest, anchors), (look.right_rest, behind)):
-            if any(bool((data.take(places + at) != byte).any()) for at, byte in part):
+            if any(bool((data.take(begins + at) != byte).any()) for at, byte in part.rest):
                 return None
-        # The first of them is where every number ends.
-        if any(bool((data.take(behind + at) != self._delimiter[0]).any()) for at in look.right_marks[1:]):
+            for lane, at in part.levels:
+                levels[lane] = data.take(begins + at)
+            if kind is None:
+                ends = begins + len(part.text)
+                break
+            found = _Numbers.of(data, begins + len(part.text), kind)
+            if found is None:
+                return None
+            numbers.append(found)
+            if len(numbers) == len(look.numbers) and not look.parts[-1].text:
+                break  # what ended the number is the line feed
+            begins = found.starts + found.widths()
+        if ends is not None and bool((data.take(ends) != _LINE_FEED).any()):
             return None
-        levels = np.empty((len(look.lanes), rows), np.uint8)
-        for lane, (on_left, distance) in enumerate(look.lanes):
-            levels[lane] = data.take((anchors if on_left else behind) + distance)
         levels -= np.uint8(_ZERO)
         if levels.size and int(levels.max()) > 1:
             return None
+        cells = _TimeCells(data, start, anchors, numbers[-1], len(look.parts[-1].text))
+        if not cells.fit(look.time.whole) or not self._is_plain(look, data[start:end], rows, numbers):
+            return None
         changed = np.append(NO_ROWS.dtype.type(0), np.flatnonzero((levels[:, 1:] != levels[:, :-1]).any(axis=0)) + 1)
-        times = VaryingTimes(_TimeCells(data, start, anchors, size, stop, len(look.right)), look.time, place)
+        times = VaryingTimes(cells, look.time, place)
         if not times.in_order(changed, place):
             return None
         block = RowBlock(
-            rows=rows, lines=rows, changed=changed, levels=levels[:, changed], numbers=(numbers,), times=times,
+            rows=rows, lines=rows, changed=changed, levels=levels[:, changed], numbers=tuple(numbers), times=times,
             quanta=times.quanta, spots=np.array([rows - 1]), finest=times.finest(), last_time=times.last_time,
         )  # fmt: skip
         return block, end
 
-    def _anchors(self, look: _Look, data: Bytes, start: int, end: int) -> IntArray | None:
-        """Where the left part begins in every row; None where it is not found once in each."""
+    def _anchors(self, look: _Look, data: Bytes, start: int, end: int) -> tuple[IntArray | None, int]:
+        """Where the first part begins in every row, and how many of its separators are known to stand there.
+
+        None where it is not found once in each.
+        """
         block = data[start:end]
         size = len(block)
         if len(self._ends) < size:
             self._ends, self._marks = np.empty(STRETCH, bool), np.empty(STRETCH, bool)
         ends, marks = np.equal(block, _LINE_FEED, out=self._ends[:size]), self._marks[:size]
         rows = int(np.count_nonzero(ends))
-        np.equal(block, self._delimiter[0], out=marks)
-        if rows < LEAST_ROWS or np.count_nonzero(marks) != rows * (len(look.left_marks) + len(look.right_marks)):
-            return None
-        reach = size - look.left_marks[-1]
-        anchors = self._flagging.room(reach)
-        np.copyto(anchors, marks[:reach])
-        for at in look.left_marks[1:]:
-            np.logical_and(anchors, marks[at : at + reach], out=anchors)
-        if len(look.left_marks) == 1:
-            for at in look.right_marks:
-                distance = len(look.right) - at
-                np.greater(anchors[:-distance], ends[distance:], out=anchors[:-distance])
-                anchors[-distance:] = False
-        found = self._flagging.places(reach)
+        np.equal(block, self._delimiter, out=marks)
+        if rows < LEAST_ROWS or np.count_nonzero(marks) != rows * look.marks:
+            return None, 0
+        left = look.parts[0].marks
+        found, alike = NO_ROWS, len(left)
+        if len(left) > 1 or look.marks == 1:
+            reach = size - left[-1]
+            anchors = self._flagging.room(reach)
+            np.copyto(anchors, marks[:reach])
+            for at in left[1:]:
+                np.logical_and(anchors, marks[at : at + reach], out=anchors)
+            found = self._flagging.places(reach)
         if len(found) != rows:
-            return None
-        if not look.time.whole < int(found[0]) <= MOST_WIDE:
-            return None
+            # Nothing tells them from other separators, such as those around a number of one digit.
+            found, alike = np.flatnonzero(marks)[:: look.marks], 1
+        if len(found) != rows or not look.time.whole < int(found[0]) <= MOST_WIDE:
+            return None, 0
         # The point of each time stands where that of the first does, and so does its sign.
         for at, byte in ((look.time.whole, look.time.point), (0, look.time.first)):
             if byte is None:
                 continue
             if block[at] != byte:
-                return None
+                return None, 0
             there = np.equal(block[at + 1 :], byte, out=self._flagging.room(size - at - 1))
             np.logical_and(there, ends[: size - at - 1], out=there)
             if np.count_nonzero(there) != rows - 1:
-                return None
+                return None, 0
         found += start
-        return found
+        return found, alike
 
-    def _is_plain(self, look: _Look, block: Bytes, rows: int, numbers: _Numbers) -> bool:
+    def _is_plain(self, look: _Look, block: Bytes, rows: int, numbers: list[_Numbers]) -> bool:
         """Whether so many rows account for everything that is no digit."""
         flags = self._flagging.room(len(block))
-        low = [byte for byte in (*look.left, *look.right) if byte < _ZERO]
-        high = sum(byte > _NINE for byte in (*look.left, *look.right))
-        signed = look.time.first is not None
-        others = rows * (len(low) + 2 + signed)
-        if np.count_nonzero(np.less(block, _ZERO, out=flags)) != others + numbers.points + numbers.signs:
+        text = b"".join(part.text for part in look.parts)
+        others = rows * (sum(byte < _ZERO for byte in text) + 2 + (look.time.first is not None))
+        others += sum(number.points + number.signs for number in numbers)
+        if np.count_nonzero(np.less(block, _ZERO, out=flags)) != others:
             return False
-        for point, count in {look.time.point: rows, look.point: rows}.items():
-            count = rows * (look.time.point == point) + numbers.points * (look.point == point)
+        for point in {look.time.point, *(kind.point for kind in look.numbers)}:
+            count = rows * (look.time.point == point)
+            count += sum(number.points for number in numbers if number.kind.point == point)
             if np.count_nonzero(np.equal(block, point, out=flags)) != count:
                 return False
+        high = sum(byte > _NINE for byte in text)
         if not high:
             return int(block.max()) <= _NINE
         return bool(np.count_nonzero(np.greater(block, _NINE, out=flags)) == rows * high)
 
 
-def _are_apart(look: _Look, anchors: IntArray, numbers: _Numbers) -> bool:
-    """Whether each has a line feed of its own behind it, and a time of a possible length in front."""
-    apart = np.diff(anchors)
-    size = len(look.left) + len(look.right) + 1
-    if int(apart.max()) > size + _EIGHT + MOST_WIDE:
-        return False
-    near = np.flatnonzero(apart <= size + _EIGHT + look.time.whole)
-    return len(near) == 0 or int((apart[near] - numbers.widths(near)).min()) > size + look.time.whole
-
-
 class _Numbers:
     """Plain decimals with equally many digits in front of the point, as words that sort as they do.
 
-    :ivar points: how many have a point, :ivar signs: how many a minus.
+    Of a number of more than eight characters only the first eight are in its word; it is read whole where it is picked.
+
+    :ivar starts: where they begin, :ivar points: how many have a point, :ivar signs: how many a minus.
+    :ivar widest: how many characters none has more than, the sign included.
     """
 
-    def __init__(self, keys: Words, look: _Look, stop: int, points: int, signs: int) -> None:
+    def __init__(
+        self, data: Bytes, starts: IntArray, keys: Words, kind: _Number, points: int, signs: int, wide: bool
+    ) -> None:
+        self._data = data
         self._keys = keys
-        self._look = look
-        self._stop = stop
+        self._wide = wide
+        self.widest = _WIDEST + 1 if wide else _EIGHT
+        self.starts = starts
+        self.kind = kind
         self.points = points
         self.signs = signs
 
     @staticmethod
-    def of(words: Words, look: _Look, stop: int) -> _Numbers | None:
-        """Of words that begin with the numbers, each of which must end with ``stop`` in its word. Uses up ``words``."""
+    def of(data: Bytes, starts: IntArray, kind: _Number) -> _Numbers | None:
+        """The numbers that begin there; None where one is not of the kind."""
+        text = words_of(data)
+        words = text[starts]
         minus = (words & np.uint64(0xFF)) == _MINUS
         signs = int(np.count_nonzero(minus))
         if signs:
-            words >>= minus.astype(np.uint64) << np.uint64(3)
-        if not has(words, stop).all():
-            return None
-        border = (words >> np.uint64(8 * look.whole)) & np.uint64(0xFF)
-        pointed = border == look.point
+            words = text[starts + minus]
+        border = (words >> np.uint64(8 * kind.whole)) & np.uint64(0xFF)
+        pointed = border == kind.point
         points = int(np.count_nonzero(pointed))
-        if points != len(words) and not bool((pointed | (border == stop)).all()):
+        if points != len(words) and not bool((pointed | (border == kind.stop)).all()):
             return None
+        open_ended = np.flatnonzero(~cut_at(words, kind.stop))
+        if len(open_ended):
+            more = text[(starts + minus if signs else starts)[open_ended] + _EIGHT]
+            if not bool(cut_at(more, kind.stop).all()):
+                return None
         keys = words.byteswap(inplace=True)
         # Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
         if signs:
@@ -275,14 +304,15 @@ class _Numbers:
             keys ^= _TOP
         else:
             keys |= _TOP
-        return _Numbers(keys, look, stop, points, signs)
+        return _Numbers(data, starts, keys, kind, points, signs, len(open_ended) > 0)
 
     def __len__(self) -> int:
         return len(self._keys)
 
     def outer(self) -> tuple[float, float]:
         """The least and the largest."""
-        return self._value(int(self._keys.min())), self._value(int(self._keys.max()))
+        least, largest = self._read(np.array([self._keys.min(), self._keys.max()])).tolist()
+        return least, largest
 
     def ranges(self) -> tuple[FloatArray, FloatArray]:
         """The least and the largest value of each piece."""
@@ -297,32 +327,45 @@ class _Numbers:
 
     def pick(self, rows: IntArray) -> FloatArray:
         """Some of them."""
-        return self._read(self._keys[rows])
+        keys = self._keys[rows]
+        if not self._wide:
+            return self._read(keys)
+        minus = keys < _TOP
+        widths = self.widths(rows)
+        widths -= minus
+        parts = decimals(
+            Cells(self._data, self.starts[rows] + minus, widths), Shape(None, self.kind.whole, self.kind.point)
+        )
+        assert parts is not None and parts[2].all()
+        values: FloatArray = parts[0] + parts[1]
+        np.negative(values, out=values, where=minus)
+        return values
 
-    def widths(self, rows: IntArray) -> IntArray:
-        """How many characters each has, the sign included."""
-        words, minus = self._words(self._keys[rows])
-        return first_place(words, self._stop) + minus
+    def widths(self, rows: IntArray | None = None) -> IntArray:
+        """How many characters some or all of them have, the sign included."""
+        starts, keys = (self.starts, self._keys) if rows is None else (self.starts[rows], self._keys[rows])
+        words, minus = self._words(keys)
+        found = lengths(words)
+        if self._wide:
+            longer = np.flatnonzero(found == _EIGHT)
+            more = words_of(self._data)[starts[longer] + minus[longer] + _EIGHT]
+            cut_at(more, self.kind.stop)
+            found[longer] += lengths(more)
+        found += minus
+        return found
 
     def _words(self, keys: Words) -> tuple[Words, IntArray]:
         """The words without signs, the first character lowest again, and which numbers are negative."""
         minus = keys < _TOP
         words = keys.copy()
-        np.invert(words, out=words, where=minus)
+        if self.signs:
+            np.invert(words, out=words, where=minus)
         words &= ~_TOP
         return words.byteswap(inplace=True), minus.astype(np.intp)
 
-    def _value(self, key: int) -> float:
-        """One of them, sooner than many."""
-        top = 1 << 63
-        text = (key ^ top if key & top else (key ^ top) ^ _ALL).to_bytes(_EIGHT, "big")
-        value = float(text[: text.index(self._stop)].replace(b",", b"."))
-        return value if key & top else -value
-
     def _read(self, keys: Words) -> FloatArray:
         words, minus = self._words(keys)
-        widths = first_place(words, self._stop)
-        values, good = numbers_in(words, widths, self._look.point)
+        values, good = numbers_in(words, lengths(words), self.kind.point)
         assert good.all()
         np.negative(values, out=values, where=minus.astype(bool))
         return values
@@ -330,17 +373,27 @@ class _Numbers:
 
 @dataclass(frozen=True, eq=False)
 class _TimeCells:
-    """The cells of the times, which end at the anchors; where one begins is looked up when it is asked for."""
+    """The cells of the times, which end at the anchors; where one begins is looked up when it is asked for.
+
+    :ivar last: the numbers that stand last in the rows, :ivar right: how many characters follow them in a row.
+    """
 
     data: Bytes
     start: int
     anchors: IntArray
-    left: int
-    stop: int
+    last: _Numbers
     right: int
 
     def __len__(self) -> int:
         return len(self.anchors)
+
+    def fit(self, whole: int) -> bool:
+        """Whether every time has more than ``whole`` characters, and none too many."""
+        room = self.anchors[1:] - self.last.starts[:-1]
+        if int(room.max()) > self.right + 1 + MOST_WIDE:
+            return False
+        near = np.flatnonzero(room <= self.right + 1 + whole + self.last.widest)
+        return len(near) == 0 or int((room[near] - self.last.widths(near)).min()) > self.right + 1 + whole
 
     def pick(self, rows: IntArray | slice) -> Cells:
         """Some of them."""
@@ -348,16 +401,13 @@ class _TimeCells:
         if len(rows) <= _FEW:
             found = [self._start(row) for row in rows.tolist()]
             return Cells(self.data, np.array(found, np.intp), self.anchors[rows] - found)
-        above = self.anchors[np.maximum(rows - 1, 0)] + self.left
-        words = words_of(self.data)[above]
-        minus = (words & np.uint64(0xFF)) == _MINUS
-        words >>= minus.astype(np.uint64) << np.uint64(3)
-        starts = above + first_place(words, self.stop) + (minus + (self.right + 1))
+        above = np.maximum(rows - 1, 0)
+        starts = self.last.starts[above] + self.last.widths(above) + (self.right + 1)
         starts[rows == 0] = self.start
         return Cells(self.data, starts, self.anchors[rows] - starts)
 
     def _start(self, row: int) -> int:
         if row == 0:
             return self.start
-        above = int(self.anchors[row - 1]) + self.left
-        return above + self.data[above : above + _EIGHT + 1].tobytes().index(self.stop) + self.right + 1
+        above = int(self.last.starts[row - 1])
+        return above + self.data[above : above + MOST_WIDE].tobytes().index(self.last.kind.stop) + self.right + 1

@@ -4,8 +4,11 @@ Why it is: this is what every analyzer and scope can export. The text is read in
 becomes a :class:`~pdcheck.capture.csv_rows.RowBlock`, and that edges and points. Nothing else is kept, so memory
 grows with the changes only.
 
-There are several ways through a block: silence in sample files is passed over, other rows of one shape are read
-column by column, and what is left is read cell by cell.
+There are several ways through a block. In sample files, where a row's number says when it was, only what changes is
+read: ``csv_even`` (rows of one width), ``csv_quiet`` (nothing changes), ``csv_noisy`` (a number trembles),
+``csv_uneven`` (levels change). Of other files each row is looked at: ``csv_fixed`` (one width), ``csv_varying`` (one
+pattern), ``csv_plain`` (numbers in any notation). What none of them takes is read cell by cell, in ``csv_rows``, which
+alone says what is wrong with a row.
 """
 
 from __future__ import annotations

@@ -312,31 +312,35 @@ def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, 
     return values, good
 
 
-def has(words: Words, char: int) -> Flags:
-    """Which words have this character anywhere."""
-    found: Flags = _zero_bytes(words, char) != 0
-    return found
-
-
-def first_place(words: Words, char: int) -> IntArray:
-    """How many bytes are in front of the first ``char`` in each word; -1 where there is none."""
-    found = _zero_bytes(words, char)
-    found &= np.negative(found)
-    found *= _PLACES
-    found >>= np.uint64(60)
-    out: IntArray = found.view(np.int64)
-    out -= 1
-    return out
-
-
-def _zero_bytes(words: Words, char: int) -> Words:
-    """Words whose lowest bit that is set is the top one of the first byte that is ``char``; zero where none is."""
+def cut_at(words: Words, char: int) -> Flags:
+    """Blank the first ``char`` in each word and what is behind it, with zeros; which words have it."""
     bare = words ^ np.uint64(char * _ONES)
     found = bare - _EVERY_BYTE
     np.invert(bare, out=bare)
     found &= bare
     found &= _HIGH
-    return found
+    # The lowest bit that is set is the top one of the first such byte; where there is none nothing is blanked.
+    np.negative(found, out=bare)
+    bare &= found
+    bare >>= np.uint64(7)
+    bare -= np.uint64(1)
+    words &= bare
+    has: Flags = found != 0
+    return has
+
+
+def lengths(words: Words) -> IntArray:
+    """How many bytes are in front of the first zero in each word: eight where there is none."""
+    found = words - _EVERY_BYTE
+    found &= ~words
+    found &= _HIGH
+    found &= np.negative(found)
+    found *= _PLACES
+    found >>= np.uint64(60)
+    out: IntArray = found.view(np.int64)
+    out -= 1
+    out[out < 0] = 8
+    return out
 
 
 class Flagging:

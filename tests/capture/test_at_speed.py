@@ -100,6 +100,15 @@ SHAPES: dict[str, tuple[type, Callable[[int, int, float], str]]] = {
     "noisy, volts next to the time": (
         NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{round(volts, 4):g},{level},1"
     ),
+    "noisy, wide": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{volts:.9f}"),
+    "noisy, semicolons": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g};{volts:.5g};{level}"),
+    "noisy, two of them": (
+        NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{volts:.9f},{round(volts / 10, 4):g}"
+    ),
+}  # fmt: skip
+OWN_HEADERS = {
+    "even, volts first": "VBUS [V];Time [s];CC1", "noisy, volts next to the time": "Time [s],VBUS [V],CC1,CC2",
+    "noisy, semicolons": "Time [s];VBUS [V];CC1", "noisy, two of them": "Time [s],CC1,VBUS [V],Current [A]",
 }  # fmt: skip
 HEADERS = {2: "Time [s],CC1", 3: "Time [s],CC1,VBUS [V]", 4: "Time [s],CC2,VBUS [V],CC1"}
 
@@ -116,9 +125,7 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     levels = np.cumsum(flips) & 1
     volts = np.where(np.arange(count) < 25_000, 0.0, 5.0) + rng.normal(0, 0.006, count)
     rows = [row(i, int(levels[i]), float(volts[i])) for i in range(count)]
-    header = HEADERS[rows[0].count(",") + 1] if "," in rows[0] else "VBUS [V];Time [s];CC1"
-    if shape.endswith("next to the time"):
-        header = "Time [s],VBUS [V],CC1,CC2"
+    header = OWN_HEADERS.get(shape) or HEADERS[rows[0].count(",") + 1]
     path = tmp_path / "capture.csv"
     path.write_text("\n".join([header, *rows, ""]))
     taken = 0
@@ -146,6 +153,11 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
         truth = np.abs(volts) if shape[:4] == "even" else volts
         held = vbus.values[np.searchsorted(vbus.times_s, np.arange(count) * 2.5e-7 + 1e-9, side="right") - 1]
         assert np.abs(held - truth).max() <= 0.0201 + 0.0005
+    if "Current" in by_name:
+        current = by_name["Current"]
+        assert isinstance(current, AnalogLine)
+        held = current.values[np.searchsorted(current.times_s, np.arange(count) * 2.5e-7 + 1e-9, side="right") - 1]
+        assert np.abs(held - volts / 10).max() <= 0.0051 + 0.00005
 
 
 @pytest.mark.parametrize("row", [150_001, 190_000])
@@ -153,13 +165,14 @@ def test_each_shape_takes_its_way_and_says_what_was_written(
     "bad", ["{t},1,1,1", "{t}", "{t},", "{t},2,5", "{t},x,5", "nan,0,5", "{t}x,0,5", "-{t},0,5", "{t}+,0,5",
             "{t},0,5.0.1", "{t},0,-", "{t},0,nan", "{t},0,", "{m},0,5", "{t},0, 5 0", "{t};0,5"],
 )  # fmt: skip
-@pytest.mark.parametrize("even", [False, True])
-def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: int, bad: str, even: bool) -> None:
+@pytest.mark.parametrize("look", ["even", "short", "wide"])
+def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: int, bad: str, look: str) -> None:
     noise = random.Random(1)
-    if even:
+    if look == "even":
         rows = [f"{i * 2.5e-7:.9f},0,5.0{noise.randrange(100):02d}" for i in range(200_000)]
     else:
-        rows = [f"{i * 2.5e-7:.12g},0,{noise.gauss(5, 0.01):.4g}" for i in range(200_000)]
+        form = ".4g" if look == "short" else ".11g"
+        rows = [f"{i * 2.5e-7:.12g},0,{noise.gauss(5, 0.01):{form}}" for i in range(200_000)]
     time = rows[row].split(",")[0]
     rows[row] = bad.format(t=time, m=time.replace(".", "-"))
     path = tmp_path / "capture.csv"
@@ -167,6 +180,24 @@ def test_a_broken_row_in_long_silence_with_volts_is_named(tmp_path: Path, row: i
     with pytest.raises(CaptureError) as caught:
         open_capture(path)
     assert caught.value.line == row + 2
+
+
+@pytest.mark.parametrize(
+    "bad", ["{t},0,5", "{t},0,5,", "{t},0,,0.1", "{t},0,5,0.1,1", "{t},0,5.0.1,0.1", "{t},0,5,0.1.0", "{t},05,0.1,0",
+            "{t},0,5,-", "{t},2,5,0.1", "{t},0,5;0.1,1", "{m},0,5,0.1", "{t},0,50,.,1"],
+)  # fmt: skip
+def test_a_broken_row_in_long_silence_with_volts_and_current_is_named(tmp_path: Path, bad: str) -> None:
+    noise = random.Random(1)
+    rows = [f"{i * 2.5e-7:.12g},0,{noise.gauss(5, 0.01):.4g},{noise.gauss(0, 0.01):.4f}" for i in range(160_000)]
+    time = rows[150_001].split(",")[0]
+    rows[150_001] = bad.format(t=time, m=time.replace(".", "-"))
+    # What makes up for the damage where one only counts, in a row that is as wrong.
+    rows[150_020] += ","
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V],Current [A]", *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == 150_003
 
 
 @pytest.mark.parametrize("row", [1_000, 1_001, 150_001])
