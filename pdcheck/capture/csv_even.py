@@ -23,6 +23,7 @@ from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_of
+from pdcheck.capture.csv_words import NOT_A_BUS_VALUE, bit_rows, bus_values
 
 LEAST_BYTES = 1 << 12
 _SIDE_BY_SIDE = 1 << 12
@@ -30,6 +31,7 @@ _FASTER = 8
 _FIRST_LOOK, _LONGER = 8, 64
 _MOST_KNOWN = 256
 _ZERO, _ONE, _NINE = 0x30, 0x31, 0x39
+_FIRST_PRINTED, _LAST_PRINTED = 0x21, 0x7E
 Bytes = NDArray[np.uint8]
 
 
@@ -68,6 +70,10 @@ class _Look:
             cell = slice(span.start, span.end)
             digits = (low[cell] >= _ZERO) & (low[cell] <= _NINE)
             low[cell][digits], high[cell][digits] = _ZERO, _NINE
+        for span, _ in template.buses:
+            # Whether they are values shows where they change.
+            moving[span.start : span.end] = bytes([1]) * span.width
+            low[span.start : span.end], high[span.start : span.end] = _FIRST_PRINTED, _LAST_PRINTED
         for span in template.levels:
             if row[span.start : span.end] in (b"0", b"1"):
                 moving[span.start] = 1
@@ -110,6 +116,8 @@ class EvenReader:
         end = start + count * width
         rows = FixedRows(data, start, count, width)
         changed, levels = _changes(rows.table, look, low != high)
+        if levels is None:
+            return None
         numbers = tuple(FixedNumbers(rows, span, (low, high)) for span in look.template.numbers)
         times = FixedTimes(rows, look.template.time, place)
         spots = NO_ROWS
@@ -171,20 +179,32 @@ def _alike(data: Bytes, start: int, count: int, look: _Look) -> tuple[int, Bytes
     return done // width, low.reshape(side_by_side).min(axis=0), high.reshape(side_by_side).max(axis=0)
 
 
-def _changes(table: Bytes, look: _Look, differ: NDArray[np.bool_]) -> tuple[IntArray, Bytes]:
+def _changes(table: Bytes, look: _Look, differ: NDArray[np.bool_]) -> tuple[IntArray, Bytes | None]:
     """The rows in which a level differs from the row above, the first among them, and all levels there.
+
+    None for these where a bus has no value.
 
     :param differ: the places of a row at which the rows are not all equal.
     """
     marked: NDArray[np.bool_] | None = None
-    for span in look.template.levels:
-        if differ[span.start]:
-            cells = np.ascontiguousarray(table[:, span.start])
+    lanes = look.template.lanes()
+    for place in (at for span, bits in lanes for at in range(span.start, span.end if bits else span.start + 1)):
+        if differ[place]:
+            cells = np.ascontiguousarray(table[:, place])
             new = cells[1:] != cells[:-1]
             marked = new if marked is None else np.logical_or(marked, new, out=marked)
     changed = np.zeros(1, np.intp) if marked is None else np.append(0, np.flatnonzero(marked) + 1)
-    levels = np.empty((len(look.levels), len(changed)), np.uint8)
-    for lane, span in enumerate(look.template.levels):
-        # Cells of words do not change; where one does, the rows end.
-        levels[lane] = table[changed, span.start] & 1 if look.moving[span.start] else look.levels[lane]
-    return changed, levels
+    rows: list[Bytes] = []
+    said = iter(look.levels.tolist())
+    for span, bits in lanes:
+        if bits:
+            values = bus_values(table[changed, span.start : span.end], bits)
+            if bool((values == NOT_A_BUS_VALUE).any()):
+                return changed, None
+            rows += bit_rows(values, bits)
+        else:
+            level_there = next(said)
+            # Cells of words do not change; where one does, the rows end.
+            same = np.full(len(changed), level_there, np.uint8)
+            rows.append(table[changed, span.start] & 1 if look.moving[span.start] else same)
+    return changed, np.array(rows, np.uint8).reshape(len(rows), len(changed))

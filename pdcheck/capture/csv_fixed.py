@@ -118,7 +118,7 @@ class FixedReader:
             if (row[sign] == b"-") == (old.row[sign] == b"-"):
                 return True
         new = template_of(row, self._layout)
-        if new is None:
+        if new is None or new.buses:
             return False
         self._template = new
         self._fixed = np.array(new.fixed_places(), np.intp)

@@ -105,7 +105,9 @@ class _Look:
     def of(template: Template, delimiter: int) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or template.ignored or not template.numbers or time.width <= time.point:
+        if time is None or time.start or time.width <= time.point or not template.numbers:
+            return None
+        if template.ignored or template.buses:
             return None
         shape = Shape.of(row[: time.end])
         if shape is None or any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):

@@ -106,7 +106,7 @@ class QuietReader:
         tail: _Tail | None = None
         if (
             template.time.start == 0 and template.time.end == border and 0 < template.time.point < border
-            and not template.numbers and not template.ignored
+            and not template.numbers and not template.ignored and not template.buses
             and template.levels and all(span.width == 1 for span in template.levels)
         ):  # fmt: skip
             codes = np.array([row[span.start] for span in template.levels], np.uint8)

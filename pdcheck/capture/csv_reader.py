@@ -103,6 +103,7 @@ class _CsvFile:
         self._evenly, self._unevenly, self._quiet = EvenReader(layout), UnevenReader(layout), QuietReader(layout)
         self._noisy = NoisyReader(layout)
         self._even = True
+        self._has_bus = any(column.kind is Kind.BUS for column in layout.columns)  # rows of which are seldom uneven
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
             column = layout.columns[lane.place]
@@ -147,7 +148,7 @@ class _CsvFile:
         """Rows of one shape, each of which is looked at."""
         where = (self._buffer.room, self._buffer.data, at, end, place)
         found = self._fixed.read(*where)
-        self._even = found is not None
+        self._even = found is not None or self._has_bus
         return found or self._varying.read(*where) or self._plain.read(*where)
 
     def _carefully(self, start: int, limit: int, place: Place) -> int:

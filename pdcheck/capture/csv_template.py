@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pdcheck.capture.csv_cells import is_number, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
 
+MOST_BITS = 62
 _LOOK_AHEAD = 16
 
 
@@ -41,6 +42,7 @@ class Template:
     :ivar time: the time cell; None where rows are counted.
     :ivar levels: the level cells in the order of the columns.
     :ivar numbers: the number cells likewise.
+    :ivar buses: the bus cells likewise, each with its number of bits.
     :ivar ignored: cells that nobody reads.
     :ivar row: the row itself.
     """
@@ -49,23 +51,34 @@ class Template:
     time: Span | None
     levels: tuple[Span, ...]
     numbers: tuple[Span, ...]
+    buses: tuple[tuple[Span, int], ...]
     ignored: tuple[Span, ...]
     row: bytes
 
     def fixed_places(self) -> list[int]:
         """The bytes outside all cells: separators, quotes, blanks, the line end."""
         inside: set[int] = set()
-        for span in (*self.levels, *self.numbers, *self.ignored, *((self.time,) if self.time else ())):
+        for span in self.cells():
             inside.update(range(span.start, span.end))
         return [place for place in range(self.width) if place not in inside]
+
+    def cells(self) -> list[Span]:
+        """All cells, from left to right."""
+        buses = (span for span, _ in self.buses)
+        every = (*self.levels, *self.numbers, *buses, *self.ignored, *((self.time,) if self.time else ()))
+        return sorted(every, key=lambda span: span.start)
+
+    def lanes(self) -> list[tuple[Span, int]]:
+        """The cells of levels and buses from left to right; with the bits of a bus, 0 for a level."""
+        return sorted([*((span, 0) for span in self.levels), *self.buses], key=lambda lane: lane[0].start)
 
 
 def template_of(row: bytes, layout: Layout) -> Template | None:
     """The shape of a row with its line feed, or None where it is not simple enough.
 
-    Not simple: a bus column, a quote inside a cell, other than ASCII, cells that are not what the layout says.
+    Not simple: a very wide bus, a quote inside a cell, other than ASCII, cells that are not what the layout says.
     """
-    if not row.isascii() or any(column.kind is Kind.BUS for column in layout.columns):
+    if not row.isascii() or any(column.bits > MOST_BITS for column in layout.columns):
         return None
     text = row.decode()
     cells = split_row(text.rstrip("\r\n"), layout.delimiter)
@@ -74,6 +87,7 @@ def template_of(row: bytes, layout: Layout) -> Template | None:
     if len(cells) != len(layout.columns):
         return None
     time: Span | None = None
+    buses: list[tuple[Span, int]] = []
     by_kind: dict[Kind, list[Span]] = {kind: [] for kind in Kind}
     at = 0
     for place, (cell, column) in enumerate(zip(cells, layout.columns, strict=True)):
@@ -89,11 +103,14 @@ def template_of(row: bytes, layout: Layout) -> Template | None:
         by_kind[column.kind].append(span)
         if column.kind is Kind.TIME:
             time = span
+        elif column.kind is Kind.BUS:
+            buses.append((span, column.bits))
     if text[at:].strip(' "\r\n' + layout.delimiter):
         return None
     return Template(
-        len(row), time, tuple(by_kind[Kind.LEVEL]), tuple(by_kind[Kind.NUMBER]), tuple(by_kind[Kind.IGNORED]), row
-    )
+        len(row), time, tuple(by_kind[Kind.LEVEL]), tuple(by_kind[Kind.NUMBER]), tuple(buses),
+        tuple(by_kind[Kind.IGNORED]), row,
+    )  # fmt: skip
 
 
 def template_ahead(room: bytearray, start: int, end: int, layout: Layout) -> Template | None:

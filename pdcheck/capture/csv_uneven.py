@@ -74,7 +74,7 @@ class _Look:
     def of(template: Template) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or template.ignored or template.numbers:
+        if time is None or time.start or template.ignored or template.numbers or template.buses:
             return None
         if any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
 from pdcheck.capture.csv_layout import Layout
@@ -20,6 +21,7 @@ from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, Row
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_words import (
     MOST_WIDE,
+    NOT_A_BUS_VALUE,
     NOT_A_LEVEL,
     Bytes,
     Cells,
@@ -27,6 +29,8 @@ from pdcheck.capture.csv_words import (
     Flags,
     Shape,
     SomeCells,
+    bit_rows,
+    buses,
     decimals,
     levels,
     numbers,
@@ -81,15 +85,16 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         values.append(found[0])
         good &= found[1]
     changes: list[IntArray] = []
-    lanes: list[Bytes] = []
-    for span in template.levels:
-        said = levels(columns.cells[span])
+    lanes: list[tuple[NDArray[np.uint8] | NDArray[np.int64], int]] = []
+    for span, bits in template.lanes():
+        said = buses(columns.cells[span], bits) if bits else levels(columns.cells[span])
         if said is None:
             return None
         changes.append(said[0])
-        lanes.append(said[1])
-        if (said[1][said[0]] == NOT_A_LEVEL).any():
-            good &= said[1] != NOT_A_LEVEL
+        lanes.append((said[1], bits))
+        wrong = NOT_A_BUS_VALUE if bits else NOT_A_LEVEL
+        if (said[1][said[0]] == wrong).any():
+            good &= said[1] != wrong
     changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
     times: VaryingTimes | None = None
     if template.time is not None:
@@ -110,9 +115,8 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         if place.rows and float(times(np.zeros(1, np.intp))[0]) < place.last_time:
             return None
     changed = changed[: int(np.searchsorted(changed, count))]
-    at_changes = np.empty((len(lanes), len(changed)), np.uint8)
-    for lane, said_levels in enumerate(lanes):
-        at_changes[lane] = said_levels[changed]
+    rows = [row for values, bits in lanes for row in bit_rows(values[changed], bits)]
+    at_changes = np.array(rows, np.uint8).reshape(len(rows), len(changed))
     spots, finest, last_time = np.empty(0, np.intp), 0.0, 0.0
     if times is not None:
         spots = spread(count)
@@ -157,9 +161,9 @@ class _Columns:
         template: Template, layout: Layout, data: Bytes, start: int, end: int, flagging: Flagging
     ) -> _Columns | None:
         """The cells of all whole rows from ``start`` to ``end``; None where the template is not simple enough."""
-        floating = [*template.numbers, *template.ignored, *([template.time] if template.time else [])]
+        floating = [*template.numbers, *([template.time] if template.time else [])]
         anchored = all(span.width == 1 for span in template.levels)
-        if len(floating) <= 1 and not template.ignored and anchored:
+        if len(floating) <= 1 and not template.ignored and not template.buses and anchored:
             return _by_line_ends(template, floating, data, start, flagging.places_of(data[start:end], _LINE_FEED))
         return _by_separators(template, layout, data, start, end, flagging)
 
@@ -212,10 +216,7 @@ def _by_separators(
     delimiter = layout.delimiter.encode()
     if len(delimiter) != 1 or delimiter == b" ":
         return None
-    spans = sorted(
-        (*template.levels, *template.numbers, *template.ignored, *((template.time,) if template.time else ())),
-        key=lambda span: span.start,
-    )
+    spans = template.cells()
     between = bytes(template.row[at] for at in template.fixed_places())
     separators = between.rstrip(b"\r\n")
     line_end = between[len(separators) :]

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import level
+from pdcheck.capture.csv_cells import bus_value, level
 from pdcheck.capture.csv_digits import digits_to_integers
 
 Bytes = NDArray[np.uint8]
@@ -26,6 +26,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 NOT_A_LEVEL = 255
+NOT_A_BUS_VALUE = -1
 MOST_WIDE = 32
 _ONES = 0x0101010101010101
 _HIGH = np.uint64(0x80 * _ONES)
@@ -401,6 +402,48 @@ def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
         said.append(NOT_A_LEVEL if found is None else found)
     runs = np.diff(changed, append=len(words))
     return changed, np.repeat(np.array(said, np.uint8)[which], runs)
+
+
+def buses(cells: Cells, bits: int) -> tuple[IntArray, NDArray[np.int64]] | None:
+    """The bus cells that differ from the one above (the first always), and all their values.
+
+    :data:`NOT_A_BUS_VALUE` stands for what is no value, or one wider than ``bits``. None where a cell is wider than 32
+    characters.
+    """
+    widest = int(cells.widths.max())
+    if widest > MOST_WIDE or int(cells.widths.min()) < 1:
+        return None
+    words = words_of(cells.data)
+    differs = np.ones(len(cells), bool)
+    differs[1:] = cells.widths[1:] != cells.widths[:-1]
+    for offset in range(0, widest, 8):
+        part = words[cells.starts + offset]
+        part &= MASKS.take(np.clip(cells.widths - offset, 0, 8))
+        differs[1:] |= part[1:] != part[:-1]
+    changed = np.flatnonzero(differs)
+    picked = cells.pick(changed)
+    inside = np.arange(widest) < picked.widths[:, None]
+    text = np.where(inside, cells.data[picked.starts[:, None] + np.arange(widest)], 0).astype(np.uint8)
+    values = bus_values(text, bits)
+    return changed, np.repeat(values, np.diff(changed, append=len(cells)))
+
+
+def bus_values(text: Bytes, bits: int) -> NDArray[np.int64]:
+    """The values of bus cells, a row a cell, filled up with zeros; :data:`NOT_A_BUS_VALUE` for what is none."""
+    cells = np.ascontiguousarray(text).view(f"S{text.shape[1]}").ravel()
+    distinct, which = np.unique(cells, return_inverse=True)
+    said = np.empty(len(distinct), np.int64)
+    for place, cell in enumerate(distinct.tolist()):
+        found = bus_value(cell.decode("latin-1"))
+        said[place] = NOT_A_BUS_VALUE if found is None or found[0] >> bits else found[0]
+    return said[which]
+
+
+def bit_rows(values: NDArray[np.uint8] | NDArray[np.int64], bits: int) -> list[Bytes]:
+    """The lanes of a bus from its lowest bit up; where ``bits`` is 0 the levels as they are."""
+    if not bits:
+        return [values.astype(np.uint8)]
+    return [(values >> bit & 1).astype(np.uint8) for bit in range(bits)]
 
 
 def _changes(values: NDArray[np.unsignedinteger]) -> IntArray:
