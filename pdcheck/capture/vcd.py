@@ -283,7 +283,7 @@ class _VcdFile:
 
     def _set_scalar(self, value: bytes, code: bytes, line: int) -> None:
         scalar = self._scalars.get(code)
-        if scalar is None or len(scalar.lanes) > 1:
+        if scalar is None or len(scalar.lanes) != 1:
             self._set(b"b" + value, code, line)
             return
         scalar.set(value, self._elapsed())

@@ -1,0 +1,53 @@
+"""What the fuzzer found (tests/bench/fuzz_capture.py), each as the smallest file that shows it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pdcheck.capture import DigitalLine, csv_even, csv_quiet, csv_reader, csv_uneven, open_capture
+from pdcheck.capture.csv_even import EvenReader
+from pdcheck.capture.csv_fixed import FixedReader
+from pdcheck.capture.csv_plain import PlainReader
+from pdcheck.capture.csv_quiet import QuietReader
+from pdcheck.capture.csv_uneven import UnevenReader
+from pdcheck.capture.csv_varying import VaryingReader
+from tests.capture.test_fast_readers import never, outcome
+
+READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
+
+
+def carefully(path: Path, monkeypatch: pytest.MonkeyPatch) -> object:
+    with monkeypatch.context() as patch:
+        for reader in READERS:
+            patch.setattr(reader, "read", never)
+        return outcome(path)
+
+
+def test_a_vcd_variable_without_bits_is_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "a.vcd"
+    path.write_text(
+        "$timescale 1 us $end $var string 1 s note $end $var wire 1 ! CC1 $end $enddefinitions $end\n"
+        "#0\n0!\n1s\n#5\n1!\n$comment so that it is read word by word $end\n0s\n#9\n"
+    )
+    (line,) = open_capture(path).lines
+    assert isinstance(line, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx([5e-6])
+
+
+@pytest.mark.parametrize("cell", ['"002', "0;02", "#002", "00\n2", "%002", "0,02", "0 02", "00\r2", "!002", " #02"])
+@pytest.mark.parametrize("delimiter", [",", ";"])
+def test_what_is_wrong_with_a_cell_that_nobody_reads_is_seen_in_rows_of_one_width(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cell: str, delimiter: str
+) -> None:
+    rows = [f"{1000 + i}{delimiter}{i // 50 % 2}" for i in range(1500)]
+    rows[1002] = f"{cell}{delimiter}{rows[1002][-1]}"
+    path = tmp_path / "a.csv"
+    path.write_bytes("\n".join(["# sample rate 1 MHz", f"Index{delimiter}CC1", *rows, ""]).encode())
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    if isinstance(careful, tuple):
+        assert found == careful
+    else:
+        assert not isinstance(found, tuple)
+        assert found.duration_s == careful.duration_s  # type: ignore[attr-defined]
