@@ -189,7 +189,7 @@ class _CsvFile:
             place.last_time = block.last_time
         if too_many(self._edges):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
             )  # fmt: skip
 
@@ -246,6 +246,8 @@ class _CsvFile:
         kind = "csv-edges" if period is None else "csv-samples"
         digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}
         analog = dict(zip(_number_places(layout), self._waves, strict=True))
+        notes = (*(said for edges in self._edges for said in edges.notes()),
+                 *(said for wave in self._waves if self._worth_keeping(wave) for said in wave.notes()))  # fmt: skip
         lines: list[Line] = []
         for column, said in enumerate(layout.columns):
             if said.kind in (Kind.LEVEL, Kind.BUS):
@@ -253,7 +255,7 @@ class _CsvFile:
                 lines.extend(lane.line(factor, period) for lane in lanes if not lane.given_up)
             elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]):
                 lines.append(analog[column].line(factor, period))
-        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated)
+        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes)
 
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""

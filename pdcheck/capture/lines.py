@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
-MOST_EDGES = 12 << 20
+MOST_EDGES = 8 << 20
 _MOST_BESIDE = 4 << 20
 _CC_ROLES = (Role.CC1, Role.CC2)
 
@@ -62,6 +62,12 @@ class EdgeBuilder:
         """Keep no more of it, nor what was kept."""
         self.given_up = True
         self.edges = Moments()
+
+    def notes(self) -> list[str]:
+        """What the reader of a report should know of it: that it is not there."""
+        if not self.given_up:
+            return []
+        return [f'The column "{self.name}" changes so often beside CC that it was not kept.']
 
     def line(self, factor: float, period: float | None = None) -> DigitalLine:
         """The line; times are multiplied by ``factor``, or row numbers, where they were kept, by ``period``."""

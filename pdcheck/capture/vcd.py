@@ -150,8 +150,11 @@ class _VcdFile:
                 lanes = reversed(self._scalars[variable.code].lanes)
                 lines.extend(lane.line(header.tick_s) for lane in lanes if not lane.given_up)
         tick = header.tick_s
+        notes = (*(said for scalar in self._scalars.values() for lane in scalar.lanes for said in lane.notes()),
+                 *(said for real in self._reals.values() for said in real.wave.notes()))  # fmt: skip
         return Capture(
-            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated
+            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated,
+            notes,
         )
 
     def _more(self) -> None:
@@ -211,7 +214,7 @@ class _VcdFile:
             self._line += int(np.count_nonzero(self._data[MARGIN : MARGIN + end] == 10))
         if too_many([lane for scalar in self._scalars.values() for lane in scalar.lanes]):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
             )  # fmt: skip
 

@@ -153,6 +153,14 @@ class WaveBuilder:
         """Whether the values could be volts (or millivolts) on a connector of this kind."""
         return max(abs(self._low), abs(self._high)) <= _MOST_MILLIVOLTS
 
+    def notes(self) -> list[str]:
+        """What the reader of a report should know of it: that it moved too much to be kept as finely as others."""
+        if self._loosened == 1.0:
+            return []
+        unit = self.unit or ("A" if self.role is Role.CURRENT else "V")
+        band = self._band() * self.factor * self._guessed_scale()
+        return [f'The column "{self.name}" moves so much that it was kept to within {band:.2g} {unit} only.']
+
     def line(self, factor: float, period: float | None = None) -> AnalogLine:
         """The line; times are multiplied by ``factor``, or row numbers, where they were kept, by ``period``."""
         times, values = self.times.take(factor, period), self.values.take()
