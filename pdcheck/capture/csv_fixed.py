@@ -53,6 +53,7 @@ class FixedReader:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
+        self._separator = layout.delimiter.strip()
         self._template: Template | None = None
         self._windows: list[_Window] = []
         self._fixed: IntArray = np.empty(0, np.intp)
@@ -90,11 +91,11 @@ class FixedReader:
         rows = FixedRows(data, start, count, width)
         numbers: list[ReadValues] = []
         for span in template.numbers:
-            values = FixedNumbers(rows, span, (table[0], table[0])).checked(0, count)
+            values = FixedNumbers(rows, span, (table[0], table[0]), self._separator).checked(0, count)
             if values is None:
                 return None
             numbers.append(ReadValues(values))
-        times = FixedTimes(rows, template.time, place)
+        times = FixedTimes(rows, template.time, place, self._separator)
         spots, last_time, finest = NO_ROWS, 0.0, 0.0
         if template.time is not None:
             suspects: IntArray | None = NO_ROWS

@@ -51,3 +51,28 @@ def test_what_is_wrong_with_a_cell_that_nobody_reads_is_seen_in_rows_of_one_widt
     else:
         assert not isinstance(found, tuple)
         assert found.duration_s == careful.duration_s  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("row", ["0,00001002,0,5.02", "0.00001002,0,5,02", "00000010,2,0,5.02"])
+@pytest.mark.parametrize("at", [1002, 1499])
+def test_a_comma_for_a_point_makes_another_cell_where_commas_separate(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, row: str, at: int
+) -> None:
+    rows = [f"{i * 1e-8:.8f},{i // 50 % 2},{5 + i % 3 / 100:.2f}" for i in range(1500)]
+    rows[at] = row.replace("1002", str(at))
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    error = carefully(path, monkeypatch)
+    assert error == ("the row has 4 columns where 3 are expected", at + 2)
+    assert outcome(path) == error
+
+
+@pytest.mark.parametrize("at", [1002, 1499])
+def test_a_comma_inside_a_whole_number_makes_another_cell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    rows = [f"{100_000 + i},{i // 50 % 2}" for i in range(1500)]
+    rows[at] = f"10,{at},{rows[at][-1]}"
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [ns],CC1", *rows, ""]))
+    assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", at + 2)
