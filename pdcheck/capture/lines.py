@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
-MOST_EDGES = 8 << 20
+MOST_EDGES = 6 << 20
 _MOST_BESIDE = 4 << 20
 _CC_ROLES = (Role.CC1, Role.CC2)
 
