@@ -76,3 +76,15 @@ def test_a_comma_inside_a_whole_number_makes_another_cell(
     path = tmp_path / "a.csv"
     path.write_text("\n".join(["Time [ns],CC1", *rows, ""]))
     assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", at + 2)
+
+
+@pytest.mark.parametrize("character", ["\0", "\x01", "\x08", "\x0e", "\x1a", "\x1f"])
+def test_a_control_character_in_a_vcd_is_no_blank(tmp_path: Path, character: str) -> None:
+    changes = [f"#{i}\n{i % 2}!" for i in range(1, 2000)]
+    changes[1500] += character
+    path = tmp_path / "a.vcd"
+    path.write_text("\n".join(["$timescale 1 us $end $var wire 1 ! CC1 $end $enddefinitions $end", *changes, ""]))
+    found = outcome(path)
+    assert isinstance(found, tuple)
+    assert found[0].endswith("is not a declared variable")
+    assert found[1] == 3003
