@@ -27,7 +27,7 @@ from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
-from pdcheck.capture.waves import WaveBuilder
+from pdcheck.capture.waves import WaveBuilder, none_left
 from pdcheck.errors import CaptureError
 
 FIRST_BLOCK = 1 << 16
@@ -192,6 +192,11 @@ class _CsvFile:
                 f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
             )  # fmt: skip
+        if self._waves and none_left(self._edges, self._waves):
+            raise CaptureError(
+                "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
+                "export a shorter time, or fewer channels", path=self._path, line=place.line,
+            )  # fmt: skip
 
     def _keep_time(self, block: RowBlock, telling: list[tuple[IntArray, FloatArray]], place: Place) -> None:
         kept = [*(edges.edges for edges in self._edges), *(wave.times for wave in self._waves)]
@@ -253,7 +258,7 @@ class _CsvFile:
             if said.kind in (Kind.LEVEL, Kind.BUS):
                 lanes = (digital[column, bit] for bit in range(said.bits))
                 lines.extend(lane.line(factor, period) for lane in lanes if not lane.given_up)
-            elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]):
+            elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]) and not analog[column].given_up:
                 lines.append(analog[column].line(factor, period))
         return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes)
 

@@ -16,7 +16,7 @@ from pdcheck.capture.model import DigitalLine, Role
 
 MOST_EDGES = 6 << 20
 _MOST_BESIDE = 4 << 20
-_CC_ROLES = (Role.CC1, Role.CC2)
+CC_ROLES = (Role.CC1, Role.CC2)
 
 
 class EdgeBuilder:
@@ -90,8 +90,8 @@ def too_many(lines: Sequence[EdgeBuilder], most: int = MOST_EDGES) -> bool:
     Where the file has a column called CC, the others are there for company: of these the busiest are given up when
     together they hold more than four million.
     """
-    if any(line.role in _CC_ROLES for line in lines):
-        beside = [line for line in lines if line.role not in _CC_ROLES]
+    if any(line.role in CC_ROLES for line in lines):
+        beside = [line for line in lines if line.role not in CC_ROLES]
         while sum(line.edges.size for line in beside) > min(most, _MOST_BESIDE):
             max(beside, key=lambda line: line.edges.size).give_up()
     return sum(line.edges.size for line in lines) > most

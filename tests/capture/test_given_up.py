@@ -56,3 +56,45 @@ def test_more_changes_than_can_be_judged_end_in_one_line(tmp_path: Path, monkeyp
         open_capture(path)
     assert caught.value.line is not None
     assert "shorter" in caught.value.remedy
+
+
+def swinging(path: Path, header: str, cells: str) -> Path:
+    rng = np.random.default_rng(3)
+    volts = rng.integers(0, 2, (30_000, 2)) * 1.1
+    rows = (f"{i * 2.5e-7:.9f},{cells.format(a=a, b=b)}" for i, (a, b) in enumerate(volts.tolist()))
+    path.write_text("\n".join([header, *rows, ""]))
+    return path
+
+
+@pytest.mark.parametrize(("header", "cells"), [
+    ("Time [s],CC1 [V]", "{a:.2f}"), ("Time [s],CC1 [V],VBUS [V]", "{a:.2f},5"), ("Time [s],CH1 [V],CH2 [V]", "{a:.2f},{b:.2f}"),
+])  # fmt: skip
+def test_volts_of_which_nothing_could_be_read_any_more_end_in_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, header: str, cells: str
+) -> None:
+    monkeypatch.setattr(waves_module, "_WAVE_BUDGET", 3000)
+    with pytest.raises(CaptureError, match="CC moves more than can be kept") as caught:
+        open_capture(swinging(tmp_path / "a.csv", header, cells))
+    assert caught.value.line is not None
+    assert "shorter" in caught.value.remedy
+
+
+def test_of_two_contacts_the_one_that_only_swings_is_left_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(waves_module, "_WAVE_BUDGET", 3000)
+    path = swinging(tmp_path / "a.csv", "Time [s],CC1 [V],CC2 [V]", "0.41,{b:.2f}")
+    assert [line.name for line in open_capture(path).lines] == ["CC1 [V]"]
+    assert 'The column "CC2 [V]" moves more than can be kept, and was not read.' in said(path)
+
+
+def test_a_vcd_number_that_only_swings_is_left_out_or_ends_in_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(waves_module, "_WAVE_BUDGET", 3000)
+    changes = "".join(f"#{i}\nr{i % 2 * 1.1} c\n" for i in range(1, 20_000))
+    path = tmp_path / "a.vcd"
+    head = "$timescale 1 us $end $var wire 1 ! CC1 $end $var real 64 c other $end $enddefinitions $end\n#0 0!\n"
+    path.write_text(head + changes)
+    assert [line.name for line in open_capture(path).lines] == ["CC1"]
+    path.write_text(head.replace("CC1", "VBUS").replace("other", "CC2") + changes)
+    with pytest.raises(CaptureError, match="CC moves more than can be kept"):
+        open_capture(path)
