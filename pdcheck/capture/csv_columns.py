@@ -24,9 +24,11 @@ class FixedNumbers:
     """The numbers of a column, known to have the first row's shape: the :class:`~pdcheck.capture.waves.Values` of it.
 
     :param bounds: the least and the largest byte at each place of these rows (of some rows more, if not known better).
+    :param separator: what no number may hold, for it ends a cell: a comma where that is no decimal point.
     """
 
-    def __init__(self, rows: FixedRows, span: Span, bounds: tuple[Bytes, Bytes]) -> None:
+    def __init__(self, rows: FixedRows, span: Span, bounds: tuple[Bytes, Bytes], separator: str = "") -> None:
+        self._separator = separator
         self._rows = rows
         self._table = rows.table
         self._span = span
@@ -77,6 +79,8 @@ class FixedNumbers:
     def checked(self) -> FloatArray | None:
         """The values of all rows; None where one is of another shape."""
         span = self._span
+        if len(self._table) and not _is_cell(self._table[0, span.start : span.end], self._separator):
+            return None
         if span.exponent < 0:
             parts = self._rows.decimals(span.start, span.start + span.point, span.end)
             if parts is not None:
@@ -93,19 +97,26 @@ class FixedNumbers:
 
     def _one_by_one(self, cells: Bytes) -> FloatArray | None:
         texts = [cell.tobytes().decode("latin-1") for cell in cells]
-        if not all(map(is_number, texts)):
+        if not all(map(is_number, texts)) or not all(_is_cell(cell, self._separator) for cell in cells):
             return None
         values = np.array([number(text) for text in texts])
         return values if bool((np.abs(values) < 1e30).all()) else None
 
 
+def _is_cell(cell: Bytes, separator: str) -> bool:
+    """Whether these bytes are one cell: none of them ends it."""
+    return not separator or separator.encode() not in cell.tobytes()
+
+
 class FixedTimes:
     """Times of rows, read when asked for.
 
+    :param separator: what no time may hold, for it ends a cell.
     :ivar quantum: the weight of their last digits; of exponents the largest, for they are much alike.
     """
 
-    def __init__(self, rows: FixedRows, span: Span | None, place: Place) -> None:
+    def __init__(self, rows: FixedRows, span: Span | None, place: Place, separator: str = "") -> None:
+        self._separator = separator
         self._rows = rows
         self._table = rows.table
         self._span = span
@@ -119,7 +130,7 @@ class FixedTimes:
         span = self._span
         assert span is not None
         first, last = (self._table[row, span.start : span.end].tobytes().decode("latin-1") for row in (0, -1))
-        if not (is_number(first) and is_number(last)):
+        if not (is_number(first) and is_number(last)) or (self._separator and self._separator in first + last):
             return False
         self.quantum = max(quantum(first), quantum(last))
         first_time, self.last_time = self.since_start(first), self.since_start(last)
@@ -182,7 +193,7 @@ class FixedTimes:
         out = np.empty(len(cells))
         for row, cell in enumerate(cells):
             text = cell.tobytes().decode("latin-1")
-            if not is_number(text):
+            if not is_number(text) or (self._separator and self._separator in text):
                 return None
             out[row] = self.since_start(text)
         return out

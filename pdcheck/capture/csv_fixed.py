@@ -17,7 +17,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import level
+from pdcheck.capture.csv_cells import COMMENT_MARKS, level
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
@@ -53,6 +53,7 @@ class FixedReader:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
+        self._separator = layout.delimiter.strip()
         self._template: Template | None = None
         self._windows: list[_Window] = []
         self._fixed: IntArray = np.empty(0, np.intp)
@@ -90,11 +91,11 @@ class FixedReader:
         rows = FixedRows(data, start, count, width)
         numbers: list[ReadValues] = []
         for span in template.numbers:
-            values = FixedNumbers(rows, span, (table[0], table[0])).checked()
+            values = FixedNumbers(rows, span, (table[0], table[0]), self._separator).checked()
             if values is None:
                 return None
             numbers.append(ReadValues(values))
-        times = FixedTimes(rows, template.time, place)
+        times = FixedTimes(rows, template.time, place, self._separator)
         spots, last_time, finest = NO_ROWS, 0.0, 0.0
         if template.time is not None:
             suspects: IntArray | None = NO_ROWS
@@ -105,6 +106,8 @@ class FixedReader:
             if suspects is None or not times.in_order(changed, suspects, place):
                 return None
             spots, last_time, finest = spread(count), times.last_time, times.quantum
+        if template.ignored and not self._nothing_hides(data[start : start + count * width], count):
+            return None
         block = RowBlock(
             count, count, changed, levels, tuple(numbers), times, times.quanta, spots, finest, last_time
         )
@@ -126,6 +129,21 @@ class FixedReader:
         self._windows = _windows(new)
         self._known.clear()
         return True
+
+    def _nothing_hides(self, stretch: Bytes, count: int) -> bool:
+        """Whether in cells that nobody reads there is nothing that makes other rows of these: a line end, a separator,
+        a quote, the mark of a comment."""
+        template = self._template
+        assert template is not None
+        for mark in {"\n", self._layout.delimiter}:
+            if int(np.count_nonzero(stretch == ord(mark))) != count * template.row.count(mark.encode()):
+                return False
+        first = stretch[:: template.width]
+        if template.ignored[0].start == 0 and not (int(first.min()) >= ord("0") and int(first.max()) <= ord("9")):
+            cells = stretch.reshape(count, template.width)[:, : template.ignored[0].end]
+            if any((cells == ord(mark[0])).any() for mark in COMMENT_MARKS):
+                return False
+        return int(stretch.min()) > 0 and not (stretch == ord('"')).any()
 
     def _levels_at(self, table: Bytes, changed: IntArray) -> Bytes:
         """The levels of these rows, a row a level cell; fewer columns than asked where a row is not of the shape."""

@@ -9,6 +9,7 @@ levels other than 0 and 1, times that go back.
 from __future__ import annotations
 
 import io
+import re
 import warnings
 
 import numpy as np
@@ -23,6 +24,7 @@ STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
 _LARGEST = 1e30
+_COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:[#;%!]|//)", re.MULTILINE)
 Bytes = NDArray[np.uint8]
 
 
@@ -60,6 +62,8 @@ class PlainReader:
         fewest = len(self._layout.columns) - 1
         if rows < LEAST_ROWS or more or not fewest <= separators <= fewest + 1 or b'"' in text or not text.isascii():
             return None
+        if not self._as_many_in_each(text, separators):
+            return None
         shown = text.decode()
         if delimiter != b",":
             shown = shown.replace(",", ".")
@@ -92,6 +96,15 @@ class PlainReader:
             rows=rows, lines=rows, changed=changed, levels=levels[:, changed], numbers=numbers, times=times,
             quanta=times.quanta, spots=spread(rows), finest=times.finest(), last_time=float(times.since[-1]),
         )  # fmt: skip
+
+    def _as_many_in_each(self, text: bytes, separators: int) -> bool:
+        """Whether each row has so many separators and none is a comment; numpy looks at no cell that nobody reads."""
+        if len(self._wanted) == len(self._layout.columns):
+            return True
+        if self._layout.columns[0].kind is Kind.IGNORED and _COMMENT.search(text):
+            return False
+        delimiter = self._layout.delimiter.encode()
+        return all(row.count(delimiter) == separators for row in text.splitlines())
 
 
 def _none(rows: IntArray) -> FloatArray:

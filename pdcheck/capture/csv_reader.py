@@ -31,7 +31,7 @@ from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
-from pdcheck.capture.waves import WaveBuilder
+from pdcheck.capture.waves import WaveBuilder, none_left
 from pdcheck.errors import CaptureError
 
 FIRST_BLOCK = 1 << 16
@@ -195,8 +195,13 @@ class _CsvFile:
             place.last_time = block.last_time
         if too_many(self._edges):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
+            )  # fmt: skip
+        if self._waves and none_left(self._edges, self._waves):
+            raise CaptureError(
+                "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
+                "export a shorter time, or fewer channels", path=self._path, line=place.line,
             )  # fmt: skip
 
     def _keep_time(self, block: RowBlock, telling: list[tuple[IntArray, FloatArray]], place: Place) -> None:
@@ -252,14 +257,16 @@ class _CsvFile:
         kind = "csv-edges" if period is None else "csv-samples"
         digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}
         analog = dict(zip(_number_places(layout), self._waves, strict=True))
+        notes = (*(said for edges in self._edges for said in edges.notes()),
+                 *(said for wave in self._waves if self._worth_keeping(wave) for said in wave.notes()))  # fmt: skip
         lines: list[Line] = []
         for column, said in enumerate(layout.columns):
             if said.kind in (Kind.LEVEL, Kind.BUS):
                 lanes = (digital[column, bit] for bit in range(said.bits))
                 lines.extend(lane.line(factor, period) for lane in lanes if not lane.given_up)
-            elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]):
+            elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]) and not analog[column].given_up:
                 lines.append(analog[column].line(factor, period))
-        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated)
+        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes)
 
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
-MOST_EDGES = 12 << 20
+MOST_EDGES = 6 << 20
 MOST_BESIDE = 4 << 20
-_CC_ROLES = (Role.CC1, Role.CC2)
+CC_ROLES = (Role.CC1, Role.CC2)
 
 
 class EdgeBuilder:
@@ -63,6 +63,12 @@ class EdgeBuilder:
         self.given_up = True
         self.edges = Moments()
 
+    def notes(self) -> list[str]:
+        """What the reader of a report should know of it: that it is not there."""
+        if not self.given_up:
+            return []
+        return [f'The column "{self.name}" changes so often beside CC that it was not kept.']
+
     def line(self, factor: float, period: float | None = None) -> DigitalLine:
         """The line; times are multiplied by ``factor``, or row numbers, where they were kept, by ``period``."""
         edges = self.edges.take(factor, period)
@@ -84,8 +90,8 @@ def too_many(lines: Sequence[EdgeBuilder], most: int = MOST_EDGES) -> bool:
     Where the file has a column called CC, the others are there for company: of these the busiest are given up when
     together they hold more than four million.
     """
-    if any(line.role in _CC_ROLES for line in lines):
-        beside = [line for line in lines if line.role not in _CC_ROLES]
+    if any(line.role in CC_ROLES for line in lines):
+        beside = [line for line in lines if line.role not in CC_ROLES]
         while sum(line.edges.size for line in beside) > min(most, MOST_BESIDE):
             max(beside, key=lambda line: line.edges.size).give_up()
     return sum(line.edges.size for line in lines) > most

@@ -95,6 +95,7 @@ class Capture:
     :ivar lines: in the order of the file.
     :ivar time_unit_stated: False where neither file nor user said in what unit the times are; they were
         then taken as seconds, and whoever knows what the lines carry may rescale.
+    :ivar notes: sentences on what of the file was not kept because it was too much.
     """
 
     path: str
@@ -104,6 +105,7 @@ class Capture:
     sample_period_s: float | None
     lines: tuple[Line, ...]
     time_unit_stated: bool = True
+    notes: tuple[str, ...] = ()
 
     def rescaled(self, factor: float) -> Capture:
         """The same capture with every time multiplied by ``factor``."""

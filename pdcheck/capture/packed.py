@@ -94,7 +94,7 @@ class _Members:
             except CaptureError:
                 raise
             except Exception as error:  # each module has errors of its own, and they only mean this
-                raise _damaged(self._kind, self._path) from error
+                raise _unusable(self._kind, self._path, error) from error
             if self._now.eof:
                 self._next_member(self._now.unused_data)
             if out:
@@ -134,7 +134,7 @@ class _Zstandard:
         except CaptureError:
             raise
         except Exception as error:  # the module has errors of its own, and they only mean this
-            raise _damaged("zstd", self._path) from error
+            raise _unusable("zstd", self._path, error) from error
 
 
 class _Readable:
@@ -144,7 +144,11 @@ class _Readable:
         self.read = read
 
 
-def _damaged(kind: str, path: str) -> CaptureError:
+def _unusable(kind: str, path: str, error: Exception) -> CaptureError:
+    # Both libraries say it in these words; neither has an error of its own for it.
+    if "memory" in str(error).lower():
+        return CaptureError(f"its {kind} data wants more memory than {_MOST_MEMORY >> 20} MB to unpack",
+                            "unpack it first", path=path)  # fmt: skip
     return CaptureError(f"its {kind} data is damaged", "copy the file again from where it came", path=path)
 
 

@@ -62,13 +62,14 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
         changes += len(where)
         if changes * len(lines) > MOST_BESIDE and too_many(lines):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to sample {done:,}: noise rather than traffic",
-                "capture only the channels that matter", path=source.path,
+                f"more than {MOST_EDGES:,} level changes up to sample {done:,}: more than can be judged at once",
+                "capture only the channels that matter, or a shorter time", path=source.path,
             )  # fmt: skip
         got = source.readinto(view) if got == BLOCK else 0
     return Capture(
         source.path, "raw", 0.0, max(done - 1, 0) * period, period,
         tuple(line.line(period) for line in lines if not line.given_up),
+        notes=tuple(said for line in lines for said in line.notes()),
     )
 
 

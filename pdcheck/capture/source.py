@@ -51,6 +51,8 @@ class ByteSource:
                 self._read = packed.readinto
                 self.name = packed.inner_name or path
                 self._fill_head(HEAD_BYTES)
+                if unpacker_for(bytes(self._head[:16])) is not None:
+                    raise CaptureError("holds another packed file", "unpack it once and name what comes out", path=path)
         except BaseException:
             self.close()
             raise

@@ -16,7 +16,7 @@ from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.capture.vcd_header import Variable, read_header
 from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
-from pdcheck.capture.waves import ReadValues, WaveBuilder
+from pdcheck.capture.waves import ReadValues, WaveBuilder, none_left
 from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 18
@@ -145,13 +145,17 @@ class _VcdFile:
         lines: list[Line] = []
         for variable in header.variables:
             if variable.real:
-                lines.append(self._reals[variable.code].wave.line(header.tick_s))
+                wave = self._reals[variable.code].wave
+                lines.extend(() if wave.given_up else (wave.line(header.tick_s),))
             else:
                 lanes = reversed(self._scalars[variable.code].lanes)
                 lines.extend(lane.line(header.tick_s) for lane in lanes if not lane.given_up)
         tick = header.tick_s
+        notes = (*(said for scalar in self._scalars.values() for lane in scalar.lanes for said in lane.notes()),
+                 *(said for real in self._reals.values() for said in real.wave.notes()))  # fmt: skip
         return Capture(
-            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated
+            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated,
+            notes,
         )
 
     def _more(self) -> None:
@@ -211,8 +215,14 @@ class _VcdFile:
             self._line += int(np.count_nonzero(self._data[MARGIN : MARGIN + end] == 10))
         if too_many([lane for scalar in self._scalars.values() for lane in scalar.lanes]):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: noise rather than traffic",
+                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
+            )  # fmt: skip
+        waves = [real.wave for real in self._reals.values()]
+        if waves and none_left([lane for scalar in self._scalars.values() for lane in scalar.lanes], waves):
+            raise CaptureError(
+                "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
+                "export a shorter time, or fewer channels", path=self._path, line=self._line,
             )  # fmt: skip
 
     def _take(self, block: Block) -> None:
@@ -283,7 +293,7 @@ class _VcdFile:
 
     def _set_scalar(self, value: bytes, code: bytes, line: int) -> None:
         scalar = self._scalars.get(code)
-        if scalar is None or len(scalar.lanes) > 1:
+        if scalar is None or len(scalar.lanes) != 1:
             self._set(b"b" + value, code, line)
             return
         scalar.set(value, self._elapsed())

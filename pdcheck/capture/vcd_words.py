@@ -98,6 +98,8 @@ class WordReader:
         :param first: the first time of the file, :param now: the present one; None where there was none yet.
         :returns: None where the careful reader has to look at it.
         """
+        if _has_control_characters(data[start:end]):
+            return None
         begins, widths = _words(data, start, end)
         if not len(begins):
             return Block(None, None, [])
@@ -209,6 +211,11 @@ class WordReader:
 def _eight(data: Bytes) -> Words:
     """The eight bytes from every place on."""
     return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
+
+
+def _has_control_characters(text: Bytes) -> bool:
+    """Whether there are any but tab, line ends and form feeds, which would be taken for blanks."""
+    return int(text.min(initial=255)) < 9 or bool(((text - np.uint8(14)) < 18).any())
 
 
 def _words(data: Bytes, start: int, end: int) -> tuple[Places, Places]:

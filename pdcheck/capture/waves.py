@@ -19,17 +19,21 @@ The first two need to know of a piece only its least and its largest value, so a
 reading every number (see :class:`Values`) saves most of the work.
 
 Noise wider than the band would be kept sample by sample for hours; therefore a line that reaches its budget of
-points has its band doubled and its points thinned by the same rule, as often as it takes.
+points has its band doubled and its points thinned by the same rule, as often as it takes for VBUS and a current. Of
+another voltage, which may carry packets, nothing would be left to read with a band of half its range: it is given up
+instead.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.growing import FloatArray, GrowingArray, Moments
+from pdcheck.capture.lines import CC_ROLES, EdgeBuilder
 from pdcheck.capture.model import AnalogLine, Role
 
 PIECE = 128
@@ -41,6 +45,7 @@ _RANGE_PARTS = 64
 _SLOW_BUDGET = 1 << 19
 _WAVE_BUDGET = 4 << 20
 _AT_ONCE = 1 << 10  # pieces
+_MOST_LOOSENED = 16.0
 _MOST_CELLS = 1e9
 # Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
 _MILLIVOLTS_ABOVE = 100.0
@@ -105,6 +110,7 @@ class WaveBuilder:
     :param unit: ``"V"``, ``"A"`` or ``""`` where the file does not say.
     :param factor: from the file's values to that unit.
     :param share: how many lines share the budget of points.
+    :ivar given_up: it moved so much that it is no longer kept.
     """
 
     def __init__(self, name: str, role: Role, unit: str, factor: float, share: int = 1) -> None:
@@ -118,11 +124,14 @@ class WaveBuilder:
         self._high = -np.inf
         self._held = np.nan
         self._loosened = 1.0
-        slow = role in (Role.VBUS, Role.CURRENT)
-        self._budget = _SLOW_BUDGET if slow else _WAVE_BUDGET // max(share, 1)
+        self.given_up = False
+        self._slow = role in (Role.VBUS, Role.CURRENT)
+        self._budget = _SLOW_BUDGET if self._slow else _WAVE_BUDGET // max(share, 1)
 
     def select(self, values: Values) -> tuple[IntArray, FloatArray]:
         """Which of the next rows' values to keep: their row numbers in ``values``, and what to keep."""
+        if self.given_up:
+            return _NO_ROWS, np.empty(0)
         low, high = values.outer()
         if self._low <= low and high <= self._high and self._is_held(low, high, self._band()):
             return _NO_ROWS, np.empty(0)
@@ -143,6 +152,10 @@ class WaveBuilder:
         self.times.push(times, rows)
         self.values.push(values)
         while len(self.times) > self._budget:
+            if self._loosened >= _MOST_LOOSENED and not self._slow:
+                self.given_up = True
+                self.times, self.values = Moments(), GrowingArray()
+                return
             self._loosened *= 2
             old = self.values.take()
             kept_rows, kept, self._held = _thin(ReadValues(old), *ranges_of(old), np.nan, self._band())
@@ -152,6 +165,16 @@ class WaveBuilder:
     def looks_like_volts(self) -> bool:
         """Whether the values could be volts (or millivolts) on a connector of this kind."""
         return max(abs(self._low), abs(self._high)) <= _MOST_MILLIVOLTS
+
+    def notes(self) -> list[str]:
+        """What the reader of a report should know of it: that it moved too much to be kept as finely as others."""
+        if self.given_up:
+            return [f'The column "{self.name}" moves more than can be kept, and was not read.']
+        if self._loosened == 1.0:
+            return []
+        unit = self.unit or ("A" if self.role is Role.CURRENT else "V")
+        band = self._band() * self.factor * self._guessed_scale()
+        return [f'The column "{self.name}" moves so much that it was kept to within {band:.2g} {unit} only.']
 
     def line(self, factor: float, period: float | None = None) -> AnalogLine:
         """The line; times are multiplied by ``factor``, or row numbers, where they were kept, by ``period``."""
@@ -188,6 +211,13 @@ class WaveBuilder:
         else:
             band = max(_LEAST_BAND_V / scale, (self._high - self._low) / _RANGE_PARTS)
         return band * self._loosened
+
+
+def none_left(edges: Sequence[EdgeBuilder], waves: Sequence[WaveBuilder]) -> bool:
+    """Whether all lines that are called CC, or all that may be CC where none is, were given up."""
+    lines: list[EdgeBuilder | WaveBuilder] = [*edges, *waves]
+    wanted = [line for line in lines if line.role in CC_ROLES] or [line for line in lines if line.role is Role.OTHER]
+    return bool(wanted) and all(line.given_up for line in wanted)
 
 
 def _thin(

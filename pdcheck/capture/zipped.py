@@ -21,6 +21,8 @@ _END_RECORD = b"PK\x05\x06"
 _MOST_BEHIND = (1 << 16) + 22
 _PIECE = 1 << 17
 _MOST_SPOOLED = 4 << 30
+# Python's zipfile unpacks the others by the piece of packed bytes, and four kilobytes of bzip2 may be gigabytes of rows.
+_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _REMEDY = "unpack it and name one file"
 
 
@@ -94,6 +96,10 @@ class Zipped:
             raise CaptureError(f"is a zip of {len(files)} captures ({names})", _REMEDY, path=self._path)
         if files[0].flag_bits & 1:
             raise CaptureError("is a zip with a password", _REMEDY, path=self._path)
+        if files[0].compress_type not in _METHODS:
+            raise CaptureError(
+                f"is a zip packed in a rare way (method {files[0].compress_type})", _REMEDY, path=self._path
+            )
         return files[0]
 
     def _damaged(self) -> CaptureError:

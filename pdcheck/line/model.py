@@ -91,7 +91,8 @@ class LineReading:
 
     ``capture`` has its roles and its time base settled. ``cc`` is the name of the column that was read;
     None where no column bears traffic and none is called CC. ``idle_high``: the level between packets
-    as the file shows it. ``notes``: what the reader should know about how the column was chosen.
+    as the file shows it. ``notes``: what the reader should know about how the column was chosen,
+    and about what of the file was not kept.
     """
 
     capture: Capture

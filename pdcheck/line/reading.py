@@ -61,7 +61,7 @@ def read_capture(capture: Capture) -> LineReading:
     A column called CC (by header or user) is taken if it bears traffic; otherwise the column that does,
     whatever it is called. With two CC columns the one with more intact packets is read.
     """
-    notes: list[str] = []
+    notes: list[str] = [*capture.notes]
     digital = _digital_lines(capture)
     capture, digital = _settle_time_unit(capture, digital, notes)
     named = [_read(line, capture) for line in digital if line.role in _CC_ROLES]

@@ -1,0 +1,90 @@
+"""What the fuzzer found (tests/bench/fuzz_capture.py), each as the smallest file that shows it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pdcheck.capture import DigitalLine, open_capture
+from pdcheck.capture.csv_even import EvenReader
+from pdcheck.capture.csv_fixed import FixedReader
+from pdcheck.capture.csv_plain import PlainReader
+from pdcheck.capture.csv_quiet import QuietReader
+from pdcheck.capture.csv_uneven import UnevenReader
+from pdcheck.capture.csv_varying import VaryingReader
+from tests.capture.test_fast_readers import never, outcome
+
+READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
+
+
+def carefully(path: Path, monkeypatch: pytest.MonkeyPatch) -> object:
+    with monkeypatch.context() as patch:
+        for reader in READERS:
+            patch.setattr(reader, "read", never)
+        return outcome(path)
+
+
+def test_a_vcd_variable_without_bits_is_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "a.vcd"
+    path.write_text(
+        "$timescale 1 us $end $var string 1 s note $end $var wire 1 ! CC1 $end $enddefinitions $end\n"
+        "#0\n0!\n1s\n#5\n1!\n$comment so that it is read word by word $end\n0s\n#9\n"
+    )
+    (line,) = open_capture(path).lines
+    assert isinstance(line, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx([5e-6])
+
+
+@pytest.mark.parametrize("cell", ['"002', "0;02", "#002", "00\n2", "%002", "0,02", "0 02", "00\r2", "!002", " #02"])
+@pytest.mark.parametrize("delimiter", [",", ";"])
+def test_what_is_wrong_with_a_cell_that_nobody_reads_is_seen_in_rows_of_one_width(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cell: str, delimiter: str
+) -> None:
+    rows = [f"{1000 + i}{delimiter}{i // 50 % 2}" for i in range(1500)]
+    rows[1002] = f"{cell}{delimiter}{rows[1002][-1]}"
+    path = tmp_path / "a.csv"
+    path.write_bytes("\n".join(["# sample rate 1 MHz", f"Index{delimiter}CC1", *rows, ""]).encode())
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    if isinstance(careful, tuple):
+        assert found == careful
+    else:
+        assert not isinstance(found, tuple)
+        assert found.duration_s == careful.duration_s  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("row", ["0,00001002,0,5.02", "0.00001002,0,5,02", "00000010,2,0,5.02"])
+@pytest.mark.parametrize("at", [1002, 1499])
+def test_a_comma_for_a_point_makes_another_cell_where_commas_separate(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, row: str, at: int
+) -> None:
+    rows = [f"{i * 1e-8:.8f},{i // 50 % 2},{5 + i % 3 / 100:.2f}" for i in range(1500)]
+    rows[at] = row.replace("1002", str(at))
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    error = carefully(path, monkeypatch)
+    assert error == ("the row has 4 columns where 3 are expected", at + 2)
+    assert outcome(path) == error
+
+
+@pytest.mark.parametrize("at", [1002, 1499])
+def test_a_comma_inside_a_whole_number_makes_another_cell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    rows = [f"{100_000 + i},{i // 50 % 2}" for i in range(1500)]
+    rows[at] = f"10,{at},{rows[at][-1]}"
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [ns],CC1", *rows, ""]))
+    assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", at + 2)
+
+
+@pytest.mark.parametrize("character", ["\0", "\x01", "\x08", "\x0e", "\x1a", "\x1f"])
+def test_a_control_character_in_a_vcd_is_no_blank(tmp_path: Path, character: str) -> None:
+    changes = [f"#{i}\n{i % 2}!" for i in range(1, 2000)]
+    changes[1500] += character
+    path = tmp_path / "a.vcd"
+    path.write_text("\n".join(["$timescale 1 us $end $var wire 1 ! CC1 $end $enddefinitions $end", *changes, ""]))
+    found = outcome(path)
+    assert isinstance(found, tuple)
+    assert found[0].endswith("is not a declared variable")
+    assert found[1] == 3003
