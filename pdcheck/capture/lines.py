@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
-MOST_EDGES = 6 << 20
+MOST_EDGES = 12 << 20
 MOST_BESIDE = 4 << 20
 CC_ROLES = (Role.CC1, Role.CC2)
 

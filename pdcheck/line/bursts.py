@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pdcheck.line.batch import read_clean
 from pdcheck.line.clock import find_lock, read_bits, spike_limit
+from pdcheck.line.gaps import longer
 from pdcheck.line.model import Burst, Packet
 from pdcheck.line.packets import packet_from_bits
 from pdcheck.standard import electrical
@@ -44,7 +45,7 @@ def split_bursts(edges: Floats, time_step_s: float | None) -> tuple[Ints, Ints]:
     if len(edges) == 0:
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     gap = max(_BURST_GAP_S, 3.0 * time_step_s) if time_step_s else _BURST_GAP_S
-    cuts = np.flatnonzero(np.diff(edges) > gap) + 1
+    cuts = longer(edges, gap) + 1
     return np.concatenate(([0], cuts)), np.concatenate((cuts, [len(edges)]))
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Role
 from pdcheck.line.bursts import read_line
+from pdcheck.line.gaps import count_between, longer
 from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
 from pdcheck.line.slicer import slice_line
 from pdcheck.standard import electrical
@@ -114,8 +115,7 @@ def _read(line: DigitalLine, capture: Capture) -> _Candidate:
 def _could_be_bmc(edges: Floats) -> bool:
     if len(edges) < 32:
         return False
-    gaps = np.diff(edges)
-    return int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S))) >= 24
+    return count_between(edges, _SHORTEST_PULSE_S, _LONGEST_PULSE_S) >= 24
 
 
 def _settle_time_unit(
@@ -128,8 +128,7 @@ def _settle_time_unit(
     for scale in _SCALES:
         counted = []
         for line in digital:
-            gaps = np.diff(line.edges_s) * scale
-            counted.append((int(np.count_nonzero((gaps > _SHORTEST_PULSE_S) & (gaps < _LONGEST_PULSE_S))), line))
+            counted.append((count_between(line.edges_s, _SHORTEST_PULSE_S, _LONGEST_PULSE_S, scale), line))
         counted.sort(key=lambda found: -found[0])
         # A slow clock in another column has pulses of any length; packets have only one unit in which they are any.
         for count, line in counted[:_UNIT_TRIALS]:
@@ -143,8 +142,14 @@ def _settle_time_unit(
         return capture, digital
     unit = {1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds"}[best]
     notes.append(f"The file does not say in what unit its times are; the traffic fits {unit}.")
-    scaled = [replace(line, edges_s=line.edges_s * best) for line in digital]
-    return capture.rescaled(best), scaled
+    rescaled = capture.rescaled(best)
+    # Millions of edges are not to be there once more.
+    there = {id(old): new for old, new in zip(capture.lines, rescaled.lines, strict=True)}
+    scaled: list[DigitalLine] = []
+    for line in digital:
+        new = there.get(id(line))
+        scaled.append(new if isinstance(new, DigitalLine) else replace(line, edges_s=line.edges_s * best))
+    return rescaled, scaled
 
 
 def _with_cc_role(capture: Capture, name: str) -> Capture:
@@ -211,10 +216,9 @@ def _idle_high(line: DigitalLine, duration_s: float) -> bool | None:
     edges = line.edges_s
     if len(edges) == 0:
         return line.initial
-    spans = np.diff(edges)
-    quiet = np.flatnonzero(spans > _CROWDED_S)
+    quiet = longer(edges, _CROWDED_S)
     # Before the first edge and behind the last one as well.
-    lengths = np.concatenate(([edges[0]], spans[quiet], [max(0.0, duration_s - edges[-1])]))
+    lengths = np.concatenate(([edges[0]], edges[quiet + 1] - edges[quiet], [max(0.0, duration_s - edges[-1])]))
     levels = np.concatenate(([False], quiet % 2 == 0, [len(edges) % 2 == 1])) ^ line.initial
     lengths, levels = lengths[lengths > _CROWDED_S], levels[lengths > _CROWDED_S]
     if not len(lengths):
