@@ -6,12 +6,16 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from pdcheck.capture import open_capture
 from pdcheck.cli import main
+from pdcheck.pipeline import check, decode
+from pdcheck.report.as_json import dumps, pieces, report_json
 
 DEMO = Path(__file__).parents[1] / "captures" / "demo"
 GOOD = str(DEMO / "scanner_charges_at_9v.csv")
@@ -162,3 +166,14 @@ def test_three_lines_of_python() -> None:
     report = check(decode(open_capture(BAD)))
     assert report.verdict.outcome == "fail"
     assert report.verdict.suspect == "sink"
+
+
+@pytest.mark.parametrize("count", [0, 1, 255, 256, 257, 700])
+def test_json_comes_out_in_pieces_as_it_would_in_one(count: int) -> None:
+    report = check(decode(open_capture(DEMO / "scanner_charges_at_9v.csv")))
+    sent = report.conversation.transmissions
+    many = tuple(sent[place % len(sent)] for place in range(count))
+    report = replace(report, conversation=replace(report.conversation, transmissions=many))
+    expected = json.dumps(report_json(report), indent=1, ensure_ascii=False, allow_nan=False)
+    assert dumps(report) == expected
+    assert max(map(len, pieces(report))) < 400_000

@@ -59,7 +59,7 @@ def decode(
     pages = _pages(page, files)
     statuses: list[int] = []
     several = len(files) > 1
-    reports: list[str] = []
+    begun = False
     judged: list[Report] = []
     texts: list[str] = []
     for index, path in enumerate(files):
@@ -70,11 +70,16 @@ def decode(
             statuses.append(EXIT_UNUSABLE)
             continue
         statuses.append(status_of(report))
-        judged.append(report)
+        if pair is not None:
+            judged.append(report)
         if as_json and pair is None:
-            from pdcheck.report.as_json import dumps
+            from pdcheck.report.as_json import pieces
 
-            reports.append(dumps(report))
+            # One file gives one object; several give a list, so that the output is one JSON value either way.
+            click.echo(",\n" if begun else "[" if several else "", nl=False)
+            for piece in pieces(report):
+                click.echo(piece, nl=False)
+            begun = True
         elif not as_json:
             text = _text(report, messages, quiet, no_color)
             if pair is not None and not quiet:
@@ -87,9 +92,8 @@ def decode(
             except PdcheckError as error:
                 complain(error.one_line())
                 statuses.append(EXIT_UNUSABLE)
-    if as_json and reports:
-        # One file gives one object; several give a list, so that the output is one JSON value either way.
-        click.echo(reports[0] if not several else "[" + ",\n".join(reports) + "]")
+    if begun:
+        click.echo("]" if several else "")
     if pair is not None and judged:
         _say_pair(judged, as_json, quiet, no_color)
         # What both prove together is what was asked for: it stands first.

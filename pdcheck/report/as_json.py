@@ -6,6 +6,7 @@ Why it is: other programs read this. Keys stay; new ones may be added.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from typing import Any
 
 from pdcheck.conversation.model import Contract, Party, Transmission
@@ -14,11 +15,18 @@ from pdcheck.report.model import Report
 from pdcheck.rules import Finding
 from pdcheck.triage import Triage
 
+#: No text within the report can hold this: its quotes and line ends are escaped there.
+_NO_MESSAGES = '\n "messages": []'
+_AT_ONCE = 256
 _REVISIONS = {0: "1.0", 1: "2.0", 2: "3.x"}
 
 
 def report_json(report: Report) -> dict[str, Any]:
     """The report as an object for :func:`json.dumps`."""
+    return _report(report, [_message(t) for t in report.conversation.transmissions])
+
+
+def _report(report: Report, messages: list[dict[str, Any]]) -> dict[str, Any]:
     capture, verdict, quality = report.reading.capture, report.verdict, report.reading.quality
     return {
         "format": "pdcheck-report",
@@ -42,7 +50,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "contract": _contract(verdict.contract),
         "findings": [finding_json(f) for f in verdict.findings],
         "blocks": blocks_json(report.blocks),
-        "messages": [_message(t) for t in report.conversation.transmissions],
+        "messages": messages,
         "signal": {
             "packets": quality.packets,
             "crc_errors": quality.crc_errors,
@@ -63,7 +71,25 @@ def report_json(report: Report) -> dict[str, Any]:
 
 def dumps(report: Report) -> str:
     """The report as JSON text, without a final line end."""
-    return json.dumps(report_json(report), indent=1, ensure_ascii=False, allow_nan=False)
+    return "".join(pieces(report))
+
+
+def pieces(report: Report) -> Iterator[str]:
+    """The same text a piece at a time: that of a long capture is many times what it was made from."""
+    before, mark, after = _text(_report(report, [])).partition(_NO_MESSAGES)
+    sent = report.conversation.transmissions
+    if not sent:
+        yield before + mark + after
+        return
+    yield before + mark[:-1]
+    for start in range(0, len(sent), _AT_ONCE):
+        texts = (_text(_message(one)).replace("\n", "\n  ") for one in sent[start : start + _AT_ONCE])
+        yield ("," if start else "") + ",".join("\n  " + text for text in texts)
+    yield "\n ]" + after
+
+
+def _text(value: dict[str, Any]) -> str:
+    return json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False)
 
 
 def _time(seconds: float | None) -> float | None:
