@@ -55,6 +55,7 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
 @example(seed=457)  # a time without its leading zero
 @example(seed=1910)  # the minus of the times goes
 @example(seed=887)  # many rows of one time
+@example(seed=30866)  # a letter behind the trailing separator
 @example(seed=203)  # one time wrong in silence: not noticed, and nothing else is
 def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
