@@ -6,8 +6,9 @@ are digits in the cells of times and numbers, 0 and 1 in those of levels and one
 are as the first. Then the levels are compared from row to row, and only where one changes is a time read.
 
 Only sample files are read this way, in which the number of rows says when a row was; the times at both ends of a
-stretch must agree with it. What is given up: a single row whose time has its digits garbled into other digits is not
-noticed in the middle of silence. It would change nothing of what is handed on.
+stretch must agree with it, and what these begin with all between begin with. What is given up: a single row whose time
+has its last digits garbled into other digits is not noticed in the middle of silence. It would change nothing of what
+is handed on.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
-from pdcheck.capture.csv_template import Template, template_of
+from pdcheck.capture.csv_template import Span, Template, template_of
 from pdcheck.capture.csv_words import NOT_A_BUS_VALUE, bit_rows, bus_values
 
 LEAST_BYTES = 1 << 12
@@ -122,7 +123,7 @@ class EvenReader:
         times = FixedTimes(rows, look.template.time, place)
         spots = NO_ROWS
         if look.template.time is not None:
-            if not times.in_order(changed, NO_ROWS, place):
+            if not times.in_order(changed, NO_ROWS, place) or _strays(rows.table, look.template.time, low != high):
                 return None
             spots = np.array([count - 1])
         block = RowBlock(
@@ -144,6 +145,18 @@ class EvenReader:
             self._last = look
             self._known[look.constant(row)] = look
         return look
+
+
+def _strays(table: Bytes, span: Span, differ: NDArray[np.bool_]) -> bool:
+    """Whether some row's time does not begin as the first and the last do, between which it must be.
+
+    :param differ: the places of a row at which the rows are not all equal.
+    """
+    if span.exponent >= 0:
+        return False
+    ends = table[0, span.start : span.end] != table[-1, span.start : span.end]
+    alike = int(np.argmax(ends)) if ends.any() else span.width
+    return bool(differ[span.start : span.start + alike].any())
 
 
 def _alike(data: Bytes, start: int, count: int, look: _Look) -> tuple[int, Bytes, Bytes]:

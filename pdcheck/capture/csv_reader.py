@@ -38,6 +38,8 @@ FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
 _SHORT = 1 << 13
+_NEXT_ROWS = 64
+_LINE_FEED = 10
 _NO_TIMES: FloatArray = np.empty(0)
 
 
@@ -102,8 +104,6 @@ class _CsvFile:
         self._plain = PlainReader(layout)
         self._evenly, self._unevenly, self._quiet = EvenReader(layout), UnevenReader(layout), QuietReader(layout)
         self._noisy = NoisyReader(layout)
-        self._even = True
-        self._has_bus = any(column.kind is Kind.BUS for column in layout.columns)  # rows of which are seldom uneven
         self._edges: list[EdgeBuilder] = []
         for lane in lanes_of(layout):
             column = layout.columns[lane.place]
@@ -140,16 +140,21 @@ class _CsvFile:
         if not (self._clock.steady or self._layout.interval_s) or place.line < FIRST_LINE:
             return None
         where = (self._buffer.room, self._buffer.data, at, end, place)
-        if self._even:
+        if self._looks_even(at, end):
             return self._evenly.read(*where)
         return self._quiet.read(*where) or self._noisy.read(*where) or self._unevenly.read(*where)
+
+    def _looks_even(self, at: int, end: int) -> bool:
+        """Whether the next rows are of one width."""
+        width = self._buffer.room.find(b"\n", at, min(end, at + _SHORT)) + 1 - at
+        count = min(_NEXT_ROWS, (end - at) // width) if width > 0 else 0
+        line_ends = self._buffer.data[at + width - 1 : at + count * width : width] if count else np.empty(0, np.uint8)
+        return count > 0 and bool((line_ends == _LINE_FEED).all())
 
     def _row_by_row(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Rows of one shape, each of which is looked at."""
         where = (self._buffer.room, self._buffer.data, at, end, place)
-        found = self._fixed.read(*where)
-        self._even = found is not None or self._has_bus
-        return found or self._varying.read(*where) or self._plain.read(*where)
+        return self._fixed.read(*where) or self._varying.read(*where) or self._plain.read(*where)
 
     def _carefully(self, start: int, limit: int, place: Place) -> int:
         """Read some lines from ``start`` on cell by cell; where they end is returned."""

@@ -336,6 +336,17 @@ def test_a_broken_row_in_long_silence_is_named(tmp_path: Path, row: int, bad: st
     assert caught.value.line == row + 2
 
 
+@pytest.mark.parametrize(("off", "named"), [(1.0, 150_003), (-0.03, 150_002), (0.01, 150_003)])
+def test_one_time_far_off_in_long_silence_is_named(tmp_path: Path, off: float, named: int) -> None:
+    rows = [f"{i * 2.5e-7:.9f},0" for i in range(200_000)]
+    rows[150_000] = f"{150_000 * 2.5e-7 + off:.9f},0"
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    with pytest.raises(CaptureError, match="time goes backwards") as caught:
+        open_capture(path)
+    assert caught.value.line == named
+
+
 def test_times_that_begin_again_in_long_silence_are_named(tmp_path: Path) -> None:
     rows = [f"{i * 2.5e-7:.12g},0" for i in range(200_000)]
     path = tmp_path / "capture.csv"
