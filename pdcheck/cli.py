@@ -107,7 +107,7 @@ def _open_closed_streams() -> None:
     """Who closes our output wants the exit status alone; and no capture shall be opened in its place."""
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
-            setattr(sys, name, Path(os.devnull).open("w"))
+            setattr(sys, name, Path(os.devnull).open("w"))  # noqa: SIM115
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -52,3 +52,20 @@ def test_a_complaint_that_cannot_be_written_is_two_as_well(command: str) -> None
 @needs_full
 def test_a_report_and_a_complaint_that_cannot_be_written_are_two() -> None:
     assert shell(f"decode {GOOD} >/dev/full 2>/dev/full").returncode == 2
+
+
+@needs_shell
+@pytest.mark.parametrize("command", [
+    "measure", "casebook --file {folder}/a.db find --like -", "casebook --file {folder}/a.db import -", "decode -",
+])  # fmt: skip
+def test_closed_standard_input_is_no_traceback(tmp_path: Path, command: str) -> None:
+    done = shell(command.format(folder=tmp_path) + " <&-")
+    assert "Traceback" not in done.stdout + done.stderr
+    assert done.returncode in (2, 3)
+
+
+@needs_shell
+def test_a_capture_piped_into_the_casebook_is_not_called_empty(tmp_path: Path) -> None:
+    done = shell(f"casebook --file {tmp_path}/a.db add - --device x --symptom y < {GOOD}")
+    assert done.returncode == 2
+    assert "is not JSON; pipe what pdcheck decode --json prints" in done.stderr

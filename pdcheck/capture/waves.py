@@ -215,7 +215,7 @@ class WaveBuilder:
 
 def none_left(edges: Sequence[EdgeBuilder], waves: Sequence[WaveBuilder]) -> bool:
     """Whether all lines that are called CC, or all that may be CC where none is, were given up."""
-    lines = [*edges, *waves]
+    lines: list[EdgeBuilder | WaveBuilder] = [*edges, *waves]
     wanted = [line for line in lines if line.role in CC_ROLES] or [line for line in lines if line.role is Role.OTHER]
     return bool(wanted) and all(line.given_up for line in wanted)
 

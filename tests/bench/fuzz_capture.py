@@ -10,9 +10,9 @@ Needs the ``bench`` and ``test`` extras. Run, from the root of the repository, f
     python -m tests.bench.fuzz_capture rows /tmp/rows -max_len=64 -timeout=20 -rss_limit_mb=600
     python -m tests.bench.fuzz_capture again finds/rows-0123       # one find once more, its file is written beside it
 
-``bytes`` changes bytes anywhere: the first two choose suffix, rate, packing, pipe and how big a block is, the others are
-the file. ``rows`` takes a whole export and damages some of its rows: which ones, where and how is what it changes. The
-first find of each kind goes into the folder ``finds`` and the run goes on; a hang ends it.
+``bytes`` changes bytes anywhere: the first two choose suffix, rate, packing, pipe and how big a block is, the others
+are the file. ``rows`` takes a whole export and damages some of its rows: which ones, where and how is what it changes.
+The first find of each kind goes into the folder ``finds`` and the run goes on; a hang ends it.
 """
 
 from __future__ import annotations
@@ -41,8 +41,21 @@ import numpy as np
 import zstandard
 
 with atheris.instrument_imports(include=["pdcheck.capture", "pdcheck.line"]):
-    from pdcheck.capture import AnalogLine, Capture, DigitalLine, Role, open_capture
-    from pdcheck.capture import csv_buffer, csv_even, csv_quiet, csv_reader, csv_uneven, raw, vcd, vcd_words
+    from pdcheck.capture import (
+        AnalogLine,
+        Capture,
+        DigitalLine,
+        Role,
+        csv_buffer,
+        csv_even,
+        csv_quiet,
+        csv_reader,
+        csv_uneven,
+        open_capture,
+        raw,
+        vcd,
+        vcd_words,
+    )
     from pdcheck.capture.csv_even import EvenReader
     from pdcheck.capture.csv_fixed import FixedReader
     from pdcheck.capture.csv_plain import PlainReader
@@ -181,7 +194,8 @@ def bytes_file(data: bytes) -> tuple[bytes, str, float | None, bool, int]:
     packer = _PACKERS[first >> 3 & 7]
     if packer is not None:
         content = packer(content)
-    return content, _SUFFIXES[first & 7], _RATES[second & 7], bool(first >> 6 == 3), (0, 1 << 9, 1 << 11)[second >> 3 & 3 if second >> 3 & 3 < 3 else 0]
+    block = (0, 0, 1 << 9, 1 << 11)[second >> 3 & 3]
+    return content, _SUFFIXES[first & 7], _RATES[second & 7], first >> 6 == 3, block
 
 
 def try_bytes(data: bytes) -> None:
@@ -189,10 +203,7 @@ def try_bytes(data: bytes) -> None:
     content, suffix, rate, piped, block = bytes_file(data)
     path = FOLDER.put(content, suffix)
     with changed(*(small(block) if block else [])):
-        if piped and len(content) < 60_000:
-            found = _through_a_pipe(content, rate)
-        else:
-            found = outcome(path, rate)
+        found = _through_a_pipe(content, rate) if piped and len(content) < 60_000 else outcome(path, rate)
         if isinstance(found, Capture):
             reported(found)
 
@@ -261,8 +272,9 @@ def _damaged(rows: list[bytes], at: int, given: Any) -> list[bytes]:
     other = rows[given.ConsumeIntInRange(0, len(rows) - 1)]
     kinds: tuple[list[bytes], ...] = (
         [row[:place] + bit + row[place + 1 :]], [row[:place] + bit + row[place:]], [row[:place] + row[place + 1 :]],
-        [row[:place] + byte + row[place + 1 :]], [row[:place]], [row[place:]], [], [b""], [row, row], [other], [row, other],
-        [row + b"\r"], [b"# a remark"], [row[:place] + row[place:][::-1]], [row + other], [row] + [b""] * place,
+        [row[:place] + byte + row[place + 1 :]], [row[:place]], [row[place:]], [], [b""], [row, row], [other],
+        [row, other], [row + b"\r"], [b"# a remark"], [row[:place] + row[place:][::-1]], [row + other],
+        [row] + [b""] * place,
     )  # fmt: skip
     return kinds[given.ConsumeIntInRange(0, len(kinds) - 1)]
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
-from pdcheck.capture import DigitalLine, csv_even, csv_quiet, csv_reader, csv_uneven, open_capture
+from pdcheck.capture import DigitalLine, open_capture
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
+from pdcheck.errors import CaptureError
 from tests.capture.test_fast_readers import never, outcome
 
 READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
@@ -88,3 +90,16 @@ def test_a_control_character_in_a_vcd_is_no_blank(tmp_path: Path, character: str
     assert isinstance(found, tuple)
     assert found[0].endswith("is not a declared variable")
     assert found[1] == 3003
+
+
+@pytest.mark.parametrize("left", [0, 100_000, 300_007])
+def test_a_file_that_became_shorter_while_it_was_read_carries_no_verdict(tmp_path: Path, left: int) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Time [s],CC1\n" + "".join(f"{i * 1e-6:.6f},{i // 50 % 2}\n" for i in range(200_000)))
+
+    def shrink(taken: int, total: int | None) -> None:
+        if taken >= 1 << 16:
+            os.truncate(path, left)
+
+    with pytest.raises(CaptureError, match="became shorter while it was read"):
+        open_capture(path, progress=shrink)
