@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pdcheck.capture import DigitalLine, open_capture
+from pdcheck.capture import Capture, DigitalLine, open_capture
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
@@ -103,3 +103,19 @@ def test_a_file_that_became_shorter_while_it_was_read_carries_no_verdict(tmp_pat
 
     with pytest.raises(CaptureError, match="became shorter while it was read"):
         open_capture(path, progress=shrink)
+
+
+def test_a_row_twice_among_times_that_lose_their_zeros_is_no_steady_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [f"{i * 2.5e-7:.8g},{0.4 + i % 7 / 1000:.3g}" for i in range(1200)]
+    rows.insert(342, rows[342])
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1 [V]", *rows, ""]))
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    assert isinstance(careful, Capture)
+    assert isinstance(found, Capture)
+    assert found.kind == careful.kind == "csv-edges"
+    del rows[342]
+    path.write_text("\n".join(["Time [s],CC1 [V]", *rows, ""]))
+    assert open_capture(path).kind == "csv-samples"
