@@ -98,12 +98,17 @@ class PlainReader:
         )  # fmt: skip
 
     def _as_many_in_each(self, text: bytes, separators: int) -> bool:
-        """Whether each row has so many separators and none is a comment; numpy looks at no cell that nobody reads."""
+        """Whether each row has so many separators, with nothing behind a last one too many, and none is a comment; numpy
+        looks at no cell that nobody reads."""
+        delimiter = self._layout.delimiter.encode()
+        if separators == len(self._layout.columns):
+            ends = sum(text.count(delimiter + end) for end in (b"\n", b"\r\n"))
+            if ends != text.count(b"\n"):
+                return False
         if len(self._wanted) == len(self._layout.columns):
             return True
         if self._layout.columns[0].kind is Kind.IGNORED and _COMMENT.search(text):
             return False
-        delimiter = self._layout.delimiter.encode()
         return all(row.count(delimiter) == separators for row in text.splitlines())
 
 

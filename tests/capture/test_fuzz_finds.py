@@ -105,17 +105,34 @@ def test_a_file_that_became_shorter_while_it_was_read_carries_no_verdict(tmp_pat
         open_capture(path, progress=shrink)
 
 
+@pytest.mark.parametrize("more", [0, 15, 30, 45])
 def test_a_row_twice_among_times_that_lose_their_zeros_is_no_steady_step(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: int
 ) -> None:
-    rows = [f"{i * 2.5e-7:.8g},{0.4 + i % 7 / 1000:.3g}" for i in range(1200)]
+    # However many rows the careful reader takes first: the next one may be printed coarsely.
+    rows = [f"{i * 2.5e-7:.8g},{0.4 + i % 7 / 1000:.3g}" + "0" * (0 < i <= more) for i in range(1200)]
     rows.insert(342, rows[342])
+    head = ["Time [s],CC1 [V]"]
     path = tmp_path / "a.csv"
-    path.write_text("\n".join(["Time [s],CC1 [V]", *rows, ""]))
+    path.write_text("\n".join([*head, *rows, ""]))
     careful, found = carefully(path, monkeypatch), outcome(path)
     assert isinstance(careful, Capture)
     assert isinstance(found, Capture)
     assert found.kind == careful.kind == "csv-edges"
     del rows[342]
-    path.write_text("\n".join(["Time [s],CC1 [V]", *rows, ""]))
+    path.write_text("\n".join([*head, *rows, ""]))
     assert open_capture(path).kind == "csv-samples"
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_something_behind_the_last_separator_is_another_cell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, end: str
+) -> None:
+    rows = [f"{i * 2.5e-7:.9e},{i // 50 % 2}," for i in range(1200)]
+    rows[853] += "E"
+    path = tmp_path / "a.csv"
+    path.write_bytes(end.join(["Time [s],CC1,", *rows, ""]).encode())
+    assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", 855)
+    rows[853] = rows[853][:-1]
+    path.write_bytes(end.join(["Time [s],CC1,", *rows, ""]).encode())
+    assert isinstance(outcome(path), Capture)
