@@ -98,7 +98,7 @@ class PlainReader:
         )  # fmt: skip
 
     def _as_many_in_each(self, text: bytes, separators: int) -> bool:
-        """Whether each row has so many separators, with nothing behind a last one too many, and none is a comment; numpy
+        """Whether each row has so many separators, nothing stands behind one too many, and none is a comment: numpy
         looks at no cell that nobody reads."""
         delimiter = self._layout.delimiter.encode()
         if separators == len(self._layout.columns):
