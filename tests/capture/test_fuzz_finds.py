@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pdcheck.capture import Capture, DigitalLine, open_capture
+from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
@@ -136,3 +136,21 @@ def test_something_behind_the_last_separator_is_another_cell(
     rows[853] = rows[853][:-1]
     path.write_bytes(end.join(["Time [s],CC1,", *rows, ""]).encode())
     assert isinstance(outcome(path), Capture)
+
+
+@pytest.mark.parametrize("shown", ["{:.0e}", "{:g}e0", "{:g}E1"])
+def test_an_exponent_without_a_point_is_an_exponent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shown: str
+) -> None:
+    # "1E1" is 10 V, and was read as 1.1 V where times vary in width.
+    steps = [shown.format([1, 2, 12, 2][i // 400 % 4]).replace("e+0", "e") for i in range(3000)]
+    path = tmp_path / "a.csv"
+    rows = [f"{i * 2.5e-7:.12g},{i // 50 % 2},{step}" for i, step in enumerate(steps)]
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    assert isinstance(careful, Capture)
+    assert isinstance(found, Capture)
+    vbus, expected = found.lines[1], careful.lines[1]
+    assert isinstance(vbus, AnalogLine)
+    assert isinstance(expected, AnalogLine)
+    assert sorted(set(vbus.values.tolist())) == sorted(set(expected.values.tolist())) == sorted(set(map(float, steps)))
