@@ -145,7 +145,7 @@ def test_an_exponent_without_a_point_is_an_exponent(
     # "1E1" is 10 V, and was read as 1.1 V where times vary in width.
     steps = [shown.format([1, 2, 12, 2][i // 400 % 4]).replace("e+0", "e") for i in range(3000)]
     path = tmp_path / "a.csv"
-    rows = [f"{i * 2.5e-7:.12g},{i // 50 % 2},{step}" for i, step in enumerate(steps)]
+    rows = [f"{1 + i * 2.5e-7:.12g},{i // 50 % 2},{step}" for i, step in enumerate(steps)]
     path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
     careful, found = carefully(path, monkeypatch), outcome(path)
     assert isinstance(careful, Capture)
