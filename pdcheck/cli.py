@@ -9,12 +9,13 @@ from __future__ import annotations
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import click
 
 from pdcheck import __version__
-from pdcheck.commands.terminal import EXIT_PASS, EXIT_STOPPED, EXIT_UNUSABLE, complain
+from pdcheck.commands.terminal import EXIT_PASS, EXIT_STOPPED, EXIT_UNUSABLE, complain, forget
 from pdcheck.errors import PdcheckError
 
 #: The commands in the order of their use: each lies in the module of its name, with the function of that name.
@@ -53,6 +54,7 @@ class _Commands(click.Group):
         """Run the command; a mistyped option or command is one line as well."""
         if not options.get("standalone_mode", True):
             return super().main(*args, **options)
+        _open_closed_streams()
         for stream in (sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 # A file name may hold what the terminal's encoding does not.
@@ -74,7 +76,7 @@ class _Commands(click.Group):
             complain("stopped")
             sys.exit(EXIT_STOPPED)
         except OSError as error:
-            _forget_output()
+            forget(sys.stdout)
             complain(f"the output cannot be written: {error.strerror}; free some space or write elsewhere")
             sys.exit(EXIT_UNUSABLE)
         sys.exit(status if isinstance(status, int) else EXIT_PASS)
@@ -87,7 +89,7 @@ class _Commands(click.Group):
             raise SystemExit(EXIT_UNUSABLE) from None
         except BrokenPipeError:
             # The reader of our output has gone (head, a closed pager).
-            _forget_output()
+            forget(sys.stdout)
             raise SystemExit(EXIT_UNUSABLE) from None
 
 
@@ -101,12 +103,11 @@ def _help_for(error: click.ClickException) -> str:
     return " ".join(("pdcheck", *names, "--help"))
 
 
-def _forget_output() -> None:
-    """Let what is still buffered go nowhere, so that the interpreter does not complain of it at exit."""
-    try:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (OSError, ValueError):
-        return
+def _open_closed_streams() -> None:
+    """Who closes our output wants the exit status alone; and no capture shall be opened in its place."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w"))  # noqa: SIM115
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

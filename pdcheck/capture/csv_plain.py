@@ -100,12 +100,17 @@ class PlainReader:
         )  # fmt: skip
 
     def _as_many_in_each(self, text: bytes, separators: int) -> bool:
-        """Whether each row has so many separators and none is a comment; numpy looks at no cell that nobody reads."""
+        """Whether each row has so many separators, nothing stands behind one too many, and none is a comment: numpy
+        looks at no cell that nobody reads."""
+        delimiter = self._layout.delimiter.encode()
+        if separators == len(self._layout.columns):
+            ends = sum(text.count(delimiter + end) for end in (b"\n", b"\r\n"))
+            if ends != text.count(b"\n"):
+                return False
         if len(self._wanted) == len(self._layout.columns):
             return True
         if self._layout.columns[0].kind is Kind.IGNORED and _COMMENT.search(text):
             return False
-        delimiter = self._layout.delimiter.encode()
         return all(row.count(delimiter) == separators for row in text.splitlines())
 
 
@@ -122,7 +127,8 @@ class _Times:
         self.since: FloatArray = (whole - origin[0]) + (times - whole - origin[1])
         self._layout = layout
         self._alike = float(np.abs(times).max()) < 1 or self._all_have_exponents(text)
-        self._lines = [*text[: text.index(b"\n")].splitlines(), *text.splitlines()[-LAST_ROWS:]]
+        lines = text.splitlines()
+        self._first, self._last = lines[:LAST_ROWS], lines[-LAST_ROWS:]
 
     def in_order(self, place: Place) -> bool:
         """Whether the times rise, and are the same numbers to the careful reader."""
@@ -139,12 +145,15 @@ class _Times:
         return in_time and marks == text.count(b"\n") * row.lower().count("e")
 
     def quanta(self, rows: IntArray) -> FloatArray:
-        """The weight of the last digit of the first time or of the last ones, whichever is more."""
-        return np.full(len(rows), max(self._quantum(self._lines[0]), self.finest()))
+        """The weight of the last digit of the first few times or of the last ones, whichever is more.
+
+        Of a few the finest: others may have lost trailing zeros.
+        """
+        return np.full(len(rows), max(min(map(self._quantum, self._first)), self.finest()))
 
     def finest(self) -> float:
         """The weight of the finest last digit among the last few times."""
-        return min(map(self._quantum, self._lines[-LAST_ROWS:]))
+        return min(map(self._quantum, self._last))
 
     def _quantum(self, line: bytes) -> float:
         column = self._layout.time_column

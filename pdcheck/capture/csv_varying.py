@@ -78,6 +78,8 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
     good = columns.good
     values: list[FloatArray] = []
     for span in template.numbers:
+        if span.exponent >= 0:
+            return None
         cell = template.row[span.start : span.end]
         found = numbers(columns.cells[span], cell[span.point] if span.point < len(cell) else ord("."))
         if found is None:

@@ -4,7 +4,7 @@ Why it is: every reader sees one object with ``head`` and ``readinto``, and need
 ``.xz`` or a plain file is behind it. Everything that can go wrong with opening and reading is said here, once.
 
 A plain file is read into the caller's buffer, never mapped: a mapped file that shrinks while it is read kills
-the process, a read file only ends early.
+the process, a read file only ends early. It is not judged then: what would be said of it is of no file that there is.
 """
 
 from __future__ import annotations
@@ -109,6 +109,10 @@ class ByteSource:
                 f"cannot be read ({error.strerror})", "check the file and the medium it is on", path=self.path
             ) from error
         self._taken += got
+        if not got and self.total is not None and self._taken < self.total:
+            raise CaptureError(
+                "became shorter while it was read", "wait until nothing writes to it any more", path=self.path
+            )
         if self._progress is not None:
             self._progress(self._taken, self.total)
         return got

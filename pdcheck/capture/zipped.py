@@ -21,7 +21,7 @@ _END_RECORD = b"PK\x05\x06"
 _MOST_BEHIND = (1 << 16) + 22
 _PIECE = 1 << 17
 _MOST_SPOOLED = 4 << 30
-# Python's zipfile unpacks the others by the piece of packed bytes: four kilobytes of bzip2 may be gigabytes of rows.
+# The others Python's zipfile unpacks by the piece of packed bytes, and four kilobytes of bzip2 may be gigabytes.
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _REMEDY = "unpack it and name one file"
 

@@ -116,7 +116,7 @@ def _json(path: str) -> Any:
 
     :raises CasebookError: it begins as JSON does and is broken.
     """
-    raw = sys.stdin.buffer.read() if path == "-" else _bytes(path)
+    raw = _standard_input() if path == "-" else _bytes(path)
     if raw is None or raw.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] not in (b"{", b"["):
         return None
     try:
@@ -125,6 +125,19 @@ def _json(path: str) -> Any:
         raise CasebookError(f"is not UTF-8 text (byte {error.start + 1})", "save it again", path=path) from error
     except ValueError as error:
         raise CasebookError(str(error), "save it again", path=path) from error
+
+
+def _standard_input() -> bytes:
+    """What is piped in, which must be JSON: a capture that was begun to be read could not be read again."""
+    if sys.stdin is None:
+        raise CasebookError("standard input is closed", "pipe a report into it or name a file", path="-")
+    raw = sys.stdin.buffer.read(64)
+    if raw.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] not in (b"{", b"["):
+        raise CasebookError("is not JSON", "pipe what pdcheck decode --json prints, or name the capture", path="-")
+    raw += sys.stdin.buffer.read(_LARGEST)
+    if len(raw) > _LARGEST:
+        raise CasebookError("is too large for a report", "name the capture itself", path="-")
+    return raw
 
 
 def _bytes(path: str) -> bytes | None:

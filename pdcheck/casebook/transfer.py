@@ -54,6 +54,8 @@ def read_cases(path: str) -> list[KeptCase]:
     """
     try:
         if path == "-":
+            if sys.stdin is None:
+                raise CasebookError("standard input is closed", "pipe an export into it or name a file", path=path)
             return read_lines(decoded_lines(sys.stdin.buffer), path)
         with Path(path).open("rb") as file:
             return read_lines(decoded_lines(file), path)

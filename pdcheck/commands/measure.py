@@ -91,7 +91,7 @@ def _ask() -> dict[str, str]:
             say("\n" + question.before)
         while True:
             click.echo(f"{question.ask}: ", nl=False)
-            line = sys.stdin.readline()
+            line = sys.stdin.readline() if sys.stdin is not None else ""
             if not line:
                 # The end of the input ends the questions.
                 click.echo()

@@ -9,7 +9,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
@@ -24,8 +24,19 @@ _WORST = (EXIT_UNUSABLE, EXIT_FAIL, EXIT_INCONCLUSIVE, EXIT_PASS)
 
 
 def complain(line: str) -> None:
-    """One line on standard error."""
-    click.echo(f"pdcheck: {line}", err=True)
+    """One line on standard error; where that cannot be written the exit status has to do."""
+    try:
+        click.echo(f"pdcheck: {line}", err=True)
+    except OSError:
+        forget(sys.stderr)
+
+
+def forget(stream: TextIO) -> None:
+    """Let what is still buffered go nowhere, so that the interpreter does not complain of it at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    except (OSError, ValueError):
+        return
 
 
 def status_of(report: Report) -> int:

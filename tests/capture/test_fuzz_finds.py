@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
-from pdcheck.capture import DigitalLine, open_capture
+from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
+from pdcheck.errors import CaptureError
 from tests.capture.test_fast_readers import never, outcome
 
 READERS = (EvenReader, QuietReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
@@ -88,3 +90,67 @@ def test_a_control_character_in_a_vcd_is_no_blank(tmp_path: Path, character: str
     assert isinstance(found, tuple)
     assert found[0].endswith("is not a declared variable")
     assert found[1] == 3003
+
+
+@pytest.mark.parametrize("left", [0, 100_000, 300_007])
+def test_a_file_that_became_shorter_while_it_was_read_carries_no_verdict(tmp_path: Path, left: int) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Time [s],CC1\n" + "".join(f"{i * 1e-6:.6f},{i // 50 % 2}\n" for i in range(200_000)))
+
+    def shrink(taken: int, total: int | None) -> None:
+        if taken >= 1 << 16:
+            os.truncate(path, left)
+
+    with pytest.raises(CaptureError, match="became shorter while it was read"):
+        open_capture(path, progress=shrink)
+
+
+@pytest.mark.parametrize("more", [0, 15, 30, 45])
+def test_a_row_twice_among_times_that_lose_their_zeros_is_no_steady_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: int
+) -> None:
+    # However many rows the careful reader takes first: the next one may be printed coarsely.
+    rows = [f"{i * 2.5e-7:.8g},{0.4 + i % 7 / 1000:.3g}" + "0" * (0 < i <= more) for i in range(1200)]
+    rows.insert(342, rows[342])
+    head = ["Time [s],CC1 [V]"]
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join([*head, *rows, ""]))
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    assert isinstance(careful, Capture)
+    assert isinstance(found, Capture)
+    assert found.kind == careful.kind == "csv-edges"
+    del rows[342]
+    path.write_text("\n".join([*head, *rows, ""]))
+    assert open_capture(path).kind == "csv-samples"
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_something_behind_the_last_separator_is_another_cell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, end: str
+) -> None:
+    rows = [f"{i * 2.5e-7:.9e},{i // 50 % 2}," for i in range(1200)]
+    rows[853] += "E"
+    path = tmp_path / "a.csv"
+    path.write_bytes(end.join(["Time [s],CC1,", *rows, ""]).encode())
+    assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", 855)
+    rows[853] = rows[853][:-1]
+    path.write_bytes(end.join(["Time [s],CC1,", *rows, ""]).encode())
+    assert isinstance(outcome(path), Capture)
+
+
+@pytest.mark.parametrize("shown", ["{:.0e}", "{:g}e0", "{:g}E1"])
+def test_an_exponent_without_a_point_is_an_exponent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shown: str
+) -> None:
+    # "1E1" is 10 V, and was read as 1.1 V where times vary in width.
+    steps = [shown.format([1, 2, 12, 2][i // 400 % 4]).replace("e+0", "e") for i in range(3000)]
+    path = tmp_path / "a.csv"
+    rows = [f"{1 + i * 2.5e-7:.12g},{i // 50 % 2},{step}" for i, step in enumerate(steps)]
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    careful, found = carefully(path, monkeypatch), outcome(path)
+    assert isinstance(careful, Capture)
+    assert isinstance(found, Capture)
+    vbus, expected = found.lines[1], careful.lines[1]
+    assert isinstance(vbus, AnalogLine)
+    assert isinstance(expected, AnalogLine)
+    assert sorted(set(vbus.values.tolist())) == sorted(set(expected.values.tolist())) == sorted(set(map(float, steps)))

@@ -41,7 +41,8 @@ def test_a_wave_that_was_kept_less_finely_is_named(tmp_path: Path, monkeypatch: 
     rng = np.random.default_rng(8)
     volts = 5.0 + rng.normal(0, 0.06, 50_000)
     path = tmp_path / "a.csv"
-    path.write_text("Time [s],CC1,VBUS [mV]\n" + "".join(f"{i * 2.5e-7:.9f},0,{v * 1e3:.1f}\n" for i, v in enumerate(volts)))
+    rows = [f"{i * 2.5e-7:.9f},0,{v * 1e3:.1f}" for i, v in enumerate(volts)]
+    path.write_text("\n".join(["Time [s],CC1,VBUS [mV]", *rows, ""]))
     assert "was kept to within" not in said(path)
     monkeypatch.setattr(waves_module, "_SLOW_BUDGET", 5_000)
     # 20 mV is the band in which VBUS is kept; it is doubled until the points fit.
@@ -67,7 +68,8 @@ def swinging(path: Path, header: str, cells: str) -> Path:
 
 
 @pytest.mark.parametrize(("header", "cells"), [
-    ("Time [s],CC1 [V]", "{a:.2f}"), ("Time [s],CC1 [V],VBUS [V]", "{a:.2f},5"), ("Time [s],CH1 [V],CH2 [V]", "{a:.2f},{b:.2f}"),
+    ("Time [s],CC1 [V]", "{a:.2f}"), ("Time [s],CC1 [V],VBUS [V]", "{a:.2f},5"),
+    ("Time [s],CH1 [V],CH2 [V]", "{a:.2f},{b:.2f}"),
 ])  # fmt: skip
 def test_volts_of_which_nothing_could_be_read_any_more_end_in_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, header: str, cells: str
