@@ -21,8 +21,10 @@ from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 20
 _MOST_HEADER = 8 << 20
-_LEVELS = {48: 0, 49: 1}
-_HELD = frozenset(b"xXzZuUwW-lLhH")
+# Weak levels are levels: a resistor alone holds the line there.
+_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}
+#: Times no finer than this limit what the dump can show, as a sampling step does; finer ones hide it.
+_COARSE_TICK_S = 0.9e-6
 
 
 def read_vcd(source: ByteSource, options: ReadOptions) -> Capture:
@@ -151,8 +153,9 @@ class _VcdFile:
                 lines.extend(lane.line(header.tick_s) for lane in lanes if not lane.given_up)
         tick = header.tick_s
         return Capture(
-            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated
-        )
+            self._path, "vcd", self._first * tick, (self._now - self._first) * tick,
+            tick if header.stated and tick >= _COARSE_TICK_S else None, tuple(lines), header.stated,
+        )  # fmt: skip
 
     def _more(self) -> None:
         room = self._view[self._held :]
@@ -283,7 +286,7 @@ class _VcdFile:
 
     def _set_scalar(self, value: bytes, code: bytes, line: int) -> None:
         scalar = self._scalars.get(code)
-        if scalar is None or len(scalar.lanes) > 1:
+        if scalar is None or len(scalar.lanes) != 1:  # an event has none
             self._set(b"b" + value, code, line)
             return
         scalar.set(value, self._elapsed())

@@ -162,9 +162,9 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         )
         return
     elif quality.stray_edges:
-        text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); no packet was sent."
+        text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
-        text = "The CC line does not move: no packet was sent."
+        text = "The CC line does not move: there is no packet in the file."
     yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
 
 
