@@ -8,38 +8,95 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 
-from pdcheck.capture.csv_cells import number
+from pdcheck.capture.csv_cells import is_number, number
 from pdcheck.capture.names import TIME_UNITS
 
-_QUANTITY = r"[^0-9+\-]{0,24}?([+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.][0-9]+)(?:[eE][+-]?[0-9]+)?)[\s\"',;\t]*([a-zA-Zµμ/]*)"
-_RATE = re.compile(r"(?:sampl\w*|acquisition)[\s_-]*(?:rate|freq\w*)" + _QUANTITY, re.IGNORECASE)
-_STEP = re.compile(
-    r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step)" + _QUANTITY,
+_NUMBER = (
+    r"([+-]?(?:[0-9]{1,3}(?:[.,' _][0-9]{3}){2,}(?![0-9])|(?:[0-9]+(?:[.,][0-9]+)?|[.][0-9]+)(?:[eE][+-]?[0-9]+)?))"
+)
+_QUANTITY = r"([^0-9+\-]{0,32}?)" + _NUMBER + r"[\s\"',;\t]*([a-zA-Zµμ/]*)"
+_RATE = re.compile(
+    r"(?:(?:sampl\w*|acquisition|abtast)[\s_-]*(?:rate|freq\w*)|samples?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b)" + _QUANTITY,
     re.IGNORECASE,
+)
+_STEP = re.compile(
+    r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step|\bx_?incr?\b"
+    r"|abtastintervall|abtastzeit|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
+    re.IGNORECASE,
+)
+#: A rate that stands behind its number, in a unit that nothing else has.
+_SAMPLES_A_SECOND = re.compile(
+    r"(?<![0-9.,])" + _NUMBER + r"\s*(?:([kMGmg]?)(?:Sa?/s|Sps)\b|([kMG]?)samples?\s*(?:/|per)\s*s)", re.IGNORECASE
 )
 _UNIT_ABOVE = re.compile(
     r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
 )
+_UNIT_BEFORE = re.compile(r"[\s(\[/,;]([a-zµμ/]{1,12})[\])\s,;:=\"']*$", re.IGNORECASE)
+_CELL = re.compile(r"[,;\t|]")
+_GROUPED = re.compile(r"[0-9]{1,3}(?:[.,' _][0-9]{3}){2,}")
+_PART = re.compile(r"1\s*/\s*([0-9]{1,15})")
+#: A step that has no unit and is longer than this counts something else. Our own choice.
+_LONGEST_BARE_S = 1e-3
 _PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+_PREFIXED = re.compile(r"([kmg]?)(?:hz|s|sa|sps|samples?|b)?(?:/s\w*)?", re.IGNORECASE)
 
 
 def interval_above(above: Sequence[str]) -> float | None:
-    """Seconds between samples, from the lines above the header."""
+    """Seconds between samples, from the lines above the first row."""
     for line in above:
         found = _RATE.search(line)
         if found:
-            prefix = found[2][:1].lower() if found[2][:1] in tuple("kKMGmg") else ""
-            rate = number(found[1]) * _PREFIX[prefix]
+            rate = _value(found[2]) * _prefix(found[3] or _before(found[1]))
             if rate > 0:
                 return 1 / rate
     for line in above:
         found = _STEP.search(line)
         if found:
-            step = number(found[1]) * TIME_UNITS.get(found[2].lower(), 1.0)
-            if step > 0:
+            unit = found[3].lower()
+            if unit not in TIME_UNITS:
+                unit = _before(found[1]).lower()
+            step = _value(found[2]) * TIME_UNITS.get(unit, 1.0)
+            part = _PART.match(line, found.start(2))
+            if part:
+                step = 1 / number(part[1])
+            if 0 < step < (_LONGEST_BARE_S if unit not in TIME_UNITS else 1e6):
                 return step
+    for line in above:
+        found = _SAMPLES_A_SECOND.search(line)
+        if found:
+            rate = _value(found[1]) * _PREFIX[(found[2] or found[3] or "").lower()]
+            if rate > 0:
+                return 1 / rate
+    return _below_its_name(above)
+
+
+def _below_its_name(above: Sequence[str]) -> float | None:
+    """The step where its name stands in one line and its value below it, as some scopes write it."""
+    for names, values in pairwise(above):
+        for name, value in zip(_CELL.split(names), _CELL.split(values), strict=False):
+            found = _STEP.search(name + " 1")
+            if found and found[2] == "1" and is_number(value.strip()):
+                step = number(value.strip()) * TIME_UNITS.get(_before(found[1]).lower(), 1.0)
+                if step > 0:
+                    return step
     return None
+
+
+def _value(text: str) -> float:
+    return float(re.sub("[^0-9]", "", text)) if _GROUPED.fullmatch(text) else number(text)
+
+
+def _before(text: str) -> str:
+    """The unit that stands between a name and its number: ``(ns):``, ``in us``."""
+    found = _UNIT_BEFORE.search(text)
+    return found[1] if found else ""
+
+
+def _prefix(unit: str) -> float:
+    found = _PREFIXED.fullmatch(unit)
+    return _PREFIX[found[1].lower()] if found else 1.0
 
 
 def unit_above(above: Sequence[str]) -> float | None:

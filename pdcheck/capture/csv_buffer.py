@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pdcheck.capture.csv_dressed import undressed
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.errors import CaptureError
@@ -26,7 +27,7 @@ class LineBuffer:
 
     def __init__(self, source: ByteSource) -> None:
         self._path = source.path
-        self._fill = text_reader(source)
+        self._fill = undressed(text_reader(source))
         self.room = bytearray(BLOCK + 2 * MARGIN)
         self.data = np.frombuffer(self.room, np.uint8)
         self._view = memoryview(self.room)

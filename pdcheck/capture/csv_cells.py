@@ -12,7 +12,7 @@ _PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?", re.ASC
 _PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
-    "off": 0, "on": 1,
+    "off": 0, "on": 1, "no": 0, "yes": 1, "inactive": 0, "active": 1, "falling": 0, "rising": 1, "fall": 0, "rise": 1,
 }  # fmt: skip
 COMMENT_MARKS = ("#", ";", "//", "%", "!")
 DELIMITERS = ("\t", ";", ",", "|", " ")
@@ -101,10 +101,10 @@ def bus_value(cell: str) -> tuple[int, int] | None:
     try:
         if text.startswith("0x") and len(text) > 2:
             return int(text[2:], 16), 4 * (len(text) - 2)
+        if text.endswith("h") and len(text) > 1:  # before "0b", for "0Bh" is eleven
+            return int(text[:-1], 16), 4 * (len(text) - 1)
         if text.startswith("0b") and len(text) > 2:
             return int(text[2:], 2), len(text) - 2
-        if text.endswith("h") and len(text) > 1:
-            return int(text[:-1], 16), 4 * (len(text) - 1)
         if len(text) > 1 and not text.strip("01"):
             return int(text, 2), len(text)
     except ValueError:

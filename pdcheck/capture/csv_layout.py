@@ -117,11 +117,20 @@ def _settle(
     kinds = [_kind(cells, named) for cells, named in zip(columns, said, strict=True)]
     counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
     times = _time_columns(columns, kinds, said)
-    clocks = [place for place in times if place not in counts or said[place].is_time]
     interval = 1 / rate_hz if rate_hz else interval_above(above)
+    if interval is not None:
+        # Where the step is told, whole numbers without a unit count steps, whatever the column is called.
+        counts |= {place for place in times if said[place].unit != "s" and _are_whole(columns[place])}
+    clocks = [place for place in times if place not in counts or (said[place].is_time and said[place].unit == "s")]
+    if interval is None:
+        clocks = [place for place in times if place not in counts or said[place].is_time]
+    # A row a change, numbered by samples.
+    steps = next((place for place in times if place in counts and not _one_by_one(columns[place])), None)
     time_column: int | None = None
     if clocks:
         time_column = clocks[0]
+    elif interval is not None and steps is not None:
+        time_column = steps
     elif interval is None:
         counted = [place for place in times if not said[place].is_count]
         if not counted:
@@ -135,7 +144,9 @@ def _settle(
     if time_column is not None:
         factor = said[time_column].factor
         stated = said[time_column].unit == "s"
-        if not stated:
+        if interval is not None and not clocks:
+            factor, stated = interval, True
+        elif not stated:
             unit = unit_above(above)
             if unit is not None:
                 factor, stated = unit, True
@@ -241,6 +252,14 @@ def _rises(values: Sequence[float]) -> bool:
     steps = [b - a for a, b in pairwise(values)]
     ups, downs = sum(step > 0 for step in steps), sum(step < 0 for step in steps)
     return ups > 0 and downs <= len(steps) // 10 and (2 * ups > len(steps) or len(set(values)) > 2)
+
+
+def _are_whole(cells: Sequence[str]) -> bool:
+    return bool(cells) and all(cell.isascii() and cell.isdigit() for cell in cells)
+
+
+def _one_by_one(cells: Sequence[str]) -> bool:
+    return len(cells) < 2 or not _are_whole(cells) or all(int(b) - int(a) == 1 for a, b in pairwise(cells))
 
 
 def _counts_rows(cells: Sequence[str]) -> bool:

@@ -64,8 +64,6 @@ class PlainReader:
             return None
         if not self._as_many_in_each(text, separators):
             return None
-        if separators > fewest and text.count(delimiter + b"\n") + text.count(delimiter + b"\r\n") != rows:
-            return None  # behind the last separator nothing may stand
         shown = text.decode()
         if delimiter != b",":
             shown = shown.replace(",", ".")

@@ -13,6 +13,8 @@ alone says what is wrong with a row.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from pdcheck.capture.csv_buffer import MARGIN, LineBuffer
@@ -37,6 +39,7 @@ from pdcheck.errors import CaptureError
 FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
+_SHOWN = 60
 _SHORT = 1 << 13
 _NEXT_ROWS = 64
 _LINE_FEED = 10
@@ -91,9 +94,7 @@ class _CsvFile:
                     start = buffer.line_end(start, buffer.stop)
                 return layout, start
             if buffer.ended or buffer.full:
-                raise CaptureError(
-                    "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=self._path
-                )
+                raise _no_rows(lines, self._path)
             buffer.more()
 
     def _begin(self, layout: Layout) -> None:
@@ -276,6 +277,22 @@ class _CsvFile:
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""
         return wave.role is not Role.OTHER or bool(wave.unit) or wave.looks_like_volts()
+
+
+def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
+    """What to say of a text without rows of values: shows the line that most likely was to be one."""
+    told = [(place, line.strip()) for place, line in enumerate(lines, 1) if sum(map(str.isdigit, line)) >= 2]
+    if not told:
+        return CaptureError(
+            "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=path
+        )
+    place, line = told[len(told) // 2]
+    shown = line if len(line) <= _SHOWN else line[: _SHOWN - 3] + "..."
+    return CaptureError(
+        f"holds no rows of numbers that can be told from words; this line is {shown!r}",
+        "export times as plain numbers, with their unit in the header, and levels as 0 and 1 or in volts",
+        path=path, line=place,
+    )  # fmt: skip
 
 
 def _number_places(layout: Layout) -> list[int]:

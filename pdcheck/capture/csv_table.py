@@ -93,7 +93,9 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     for place in range(table.first_match - 1, max(-1, table.first_match - 12), -1):
         line = table.lines[place]
         bare = strip_comment(line)
-        cells = _header_cells(table, line if bare is None else bare) if line.strip() else None
+        # "#" may be the name of a column that counts, and then it is no comment mark.
+        counting = line.lstrip(' "')[:1] == "#" and bare is not None and bare[:1].strip('"') in DELIMITERS[:4]
+        cells = _header_cells(table, line if bare is None or counting else bare) if line.strip() else None
         if cells is None:
             continue
         units_only = all(cell == "" or _bare_unit(cell) for cell in cells)

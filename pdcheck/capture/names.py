@@ -38,7 +38,9 @@ VALUE_UNITS: dict[str, tuple[str, float]] = {
 _TIME_WORDS = frozenset(
     {"time", "times", "timestamp", "timestamps", "t", "x", "elapsed", "zeit", "temps", "tiempo", "tempo", "timebase"}
 )
-_COUNT_WORDS = frozenset({"index", "idx", "sample", "samples", "n", "no", "nr", "row", "point", "points", "number"})
+_COUNT_WORDS = frozenset(
+    {"index", "idx", "sample", "samples", "n", "no", "nr", "row", "point", "points", "number", "count", "sequence"}
+)
 _CURRENT_WORDS = frozenset({"current", "curr", "i", "amps", "amperage", "ibus", "ivbus", "iin", "iout"})
 _WORD = re.compile(r"[^\W_]+")
 _IN_BRACKETS = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")

@@ -21,8 +21,10 @@ from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 18
 _MOST_HEADER = 8 << 20
-_LEVELS = {48: 0, 49: 1}
-_HELD = frozenset(b"xXzZuUwW-lLhH")
+# Weak levels are levels: a resistor alone holds the line there.
+_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}
+#: Times no finer than this limit what the dump can show, as a sampling step does; finer ones hide it.
+_COARSE_TICK_S = 0.9e-6
 
 
 def read_vcd(source: ByteSource, options: ReadOptions) -> Capture:
@@ -154,9 +156,9 @@ class _VcdFile:
         notes = (*(said for scalar in self._scalars.values() for lane in scalar.lanes for said in lane.notes()),
                  *(said for real in self._reals.values() for said in real.wave.notes()))  # fmt: skip
         return Capture(
-            self._path, "vcd", self._first * tick, (self._now - self._first) * tick, None, tuple(lines), header.stated,
-            notes,
-        )
+            self._path, "vcd", self._first * tick, (self._now - self._first) * tick,
+            tick if header.stated and tick >= _COARSE_TICK_S else None, tuple(lines), header.stated, notes,
+        )  # fmt: skip
 
     def _more(self) -> None:
         room = self._view[self._held :]
@@ -293,7 +295,7 @@ class _VcdFile:
 
     def _set_scalar(self, value: bytes, code: bytes, line: int) -> None:
         scalar = self._scalars.get(code)
-        if scalar is None or len(scalar.lanes) != 1:
+        if scalar is None or len(scalar.lanes) != 1:  # an event has none
             self._set(b"b" + value, code, line)
             return
         scalar.set(value, self._elapsed())

@@ -46,7 +46,7 @@ def _table(*entries: tuple[bytes, int], default: int) -> Bytes:
 _KIND = _table(
     (b"#", _TIME), (b"01xXzZ-uUwWhHlL", _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
 )
-_LEVEL = _table((b"0", 0), (b"1", 1), (b"xXzZ-uUwWhHlL", HELD), default=NOT_A_LEVEL)
+_LEVEL = _table((b"0lL", 0), (b"1hH", 1), (b"xXzZ-uUwW", HELD), default=NOT_A_LEVEL)
 # Keywords that change nothing; a comment does not stand among them, for its words would be taken for changes.
 _EMPTY_KEYWORDS = frozenset({b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"})
 

@@ -13,6 +13,7 @@ from pdcheck.conversation.model import Exchange, Party, Silence, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.capture_limits import limit_of
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import span, times
@@ -254,11 +255,13 @@ def answer_unreadable(case: Case) -> Iterator[Claim]:
     seen = silences_of(missing)
     enough = ENOUGH_SILENCES if stop.step is Step.OFFER_ACKNOWLEDGED else 1
     if missing and not clean_silence(seen, enough) and seen[Silence.UNREADABLE]:
+        limit = limit_of(case)
+        poor = f": {limit.text}" if limit else ""
         yield Claim(
-            Who.LINK, missing[-1].start_s,
-            f"After {missing[-1].name} something is sent {seen[Silence.UNREADABLE]} times that this capture cannot "
-            f"read. Either it breaks on the wire or the capture is too poor to show it.",
-            stops_at=stop.step, effect=Effect.WITHHOLDS,
+            limit.who if limit else Who.LINK, missing[-1].start_s,
+            f"After {missing[-1].name} something is sent {times(seen[Silence.UNREADABLE])} that this capture cannot "
+            f"read. Either it breaks on the wire or the capture is too poor to show it{poor}.",
+            stops_at=stop.step, effect=Effect.WITHHOLDS, next=limit.next if limit else None,
         )
 
 

@@ -46,6 +46,10 @@ THRESHOLD = (
     "adjustable threshold near 0.55 V, or a comparator."
 )
 FASTER = "Capture at 4 MS/s or more; 2 MS/s is the least that can be read at all."
+TIME_UNIT = (
+    "Export times with their unit in the header, as in \"Time [s]\"; if the column counts samples, give the sample "
+    "rate with --rate."
+)
 BOTH_CC = "Capture both CC contacts: the traffic is on one of them, depending on how the plug sits."
 GROUND = "Give the probe a short ground lead to the port's shell or a GND contact; keep it off switching coils."
 NO_LOAD = "Make sure that the breakout or probe does not load CC: 1 Mohm or more, and short wires."

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pdcheck.capture.model import DigitalLine
 from pdcheck.conversation.model import Conversation, Ending, Party, Step
 from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.line.model import Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
+from pdcheck.rules.capture_limits import MUCH_SKEW, TOO_SLOW_S, limit_of
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
 
-#: From this sampling step on a half bit (1.5 to 1.9 us) can fall between two samples.
-TOO_SLOW_S = 0.9e-6
 _ENOUGH_BROKEN = 2
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
@@ -28,10 +28,11 @@ _MANY_BROKEN, _MUCH_BROKEN = 4, 0.15
 _MOST = 0.75
 #: So many packets show a port's clock, and so far apart they are not one clock. Our own choices.
 _MANY_RATES, _WANDERS = 5, 0.03
-#: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
-_MUCH_SKEW = 0.25
 #: A packet broken this soon after the start was cut by it; that says nothing about the line.
 _CUT_BY_START_S = 100e-6
+#: A dual-role port toggles every 50 ms at the fastest (tDRP), two edges each time; no packet has fewer than 300 bits.
+#: Our own choice, well above the one and below the other.
+_MANY_EDGES, _BUSY_HZ = 100, 100.0
 _SLOW_TEXT = f"half a bit on CC lasts {(electrical.UNIT_INTERVAL.min or 0) / 2:.2f} us at the fastest"
 
 
@@ -72,14 +73,18 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     sent = case.conversation.transmissions
     skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in sent)
     answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in sent)
-    good_capture = quality.packets > 0 and skews[len(skews) // 2] < _MUCH_SKEW
+    good_capture = quality.packets > 0 and skews[len(skews) // 2] < MUCH_SKEW
+    limit = limit_of(case)
+    good_capture = good_capture and (limit is None or limit.who is not Who.CAPTURE)
     sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
     first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)
+    limit = None if sure else limit
     yield Claim(
-        Who.LINK, first.packet.start_s,
-        f"{count(len(broken), 'packet')} cannot be read and no offer arrives whole ({common.value}).",
-        stops_at=Step.OFFER, effect=Effect.CONVICTS if sure else Effect.WITHHOLDS,
+        limit.who if limit else Who.LINK, first.packet.start_s,
+        f"{count(len(broken), 'packet')} cannot be read and no offer arrives whole ({common.value})"
+        + (f"; the capture is poor: {limit.text}." if limit else "."),
+        stops_at=Step.OFFER, effect=Effect.CONVICTS if sure else Effect.WITHHOLDS, next=limit.next if limit else None,
     )
 
 
@@ -92,6 +97,26 @@ def too_slow(case: Case) -> bool:
     step = case.reading.quality.time_step_s or case.reading.capture.sample_period_s
     carries = any(t.packet.sop is not None for t in case.conversation.transmissions)
     return step is not None and step >= TOO_SLOW_S and not carries
+
+
+@rule(
+    id="time-unit-unknown", family="capture", severity=Severity.INFO,
+    title="The unit of the times is not known",
+    checks="Whether the file says in what unit its times are, where none of the usual ones makes traffic of its edges.",
+    why="Where the times are not known no bit can be: a column without a unit may as well count samples.",
+    reference="our own rule", next=(todo.TIME_UNIT, todo.FASTER, todo.THRESHOLD),
+)
+def time_unit_unknown(case: Case) -> Iterator[Claim]:
+    capture, quality = case.reading.capture, case.reading.quality
+    if capture.time_unit_stated or case.conversation.transmissions:
+        return
+    moves = any(isinstance(line, DigitalLine) and len(line.edges_s) >= _MANY_EDGES for line in capture.lines)
+    if moves and (too_slow(case) or not quality.unreadable_bursts):
+        yield Claim(
+            Who.CAPTURE, None,
+            "The file does not say in what unit its times are, and no packet shows in it whether they are seconds, "
+            "milliseconds, microseconds or nanoseconds; they may count samples.", effect=Effect.WITHHOLDS,
+        )
 
 
 @rule(
@@ -126,10 +151,20 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         text = "The file holds no usable column."
     elif case.reading.cc is None:
         text = "No column bears traffic, and none is called CC."
+    elif quality.stray_edges > max(_MANY_EDGES, _BUSY_HZ * case.conversation.duration_s):
+        text = (
+            f"The CC line moves ({count(quality.stray_edges, 'edge')}), faster than a port that looks for a partner "
+            "toggles, and nothing in it reads as a packet: noise, or traffic of which the threshold shows scraps."
+        )
+        yield Claim(
+            Who.CAPTURE, None, text, effect=Effect.WITHHOLDS,
+            next=(todo.THRESHOLD, todo.FASTER, todo.GROUND, todo.BOTH_CC, todo.NO_LOAD),
+        )
+        return
     elif quality.stray_edges:
-        text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); no packet was sent."
+        text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
-        text = "The CC line does not move: no packet was sent."
+        text = "The CC line does not move: there is no packet in the file."
     yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
 
 
@@ -146,9 +181,11 @@ def traffic_unreadable(case: Case) -> Iterator[Claim]:
         return
     if quality.unreadable_bursts + quality.broken_packets:
         number = quality.unreadable_bursts + quality.broken_packets
+        limit = limit_of(case)
         yield Claim(
-            Who.CAPTURE, None, f"The line bears {count(number, 'burst')} of traffic, and none can be read whole.",
-            effect=Effect.WITHHOLDS,
+            Who.CAPTURE, None, f"The line bears {count(number, 'burst')} of traffic, and none can be read whole"
+            + (f"; {limit.text}." if limit else "."),
+            effect=Effect.WITHHOLDS, next=limit.next if limit else None,
         )
 
 
@@ -277,6 +314,27 @@ def _from_whom(case: Case, bad: int) -> str:
 
 
 @rule(
+    id="capture-poor", family="capture", severity=Severity.INFO,
+    title="The capture is poor",
+    checks="The sampling step, the skew and the jitter of the packets against a bit, where packets cannot be read; a "
+    "sampling step that is too long even where all of them were read.",
+    why="Packets that were good on the wire break in such a capture. What is missing from it may have been sent.",
+    reference="USB PD, section 5.8 (fBitRate); the limits are our own choice",
+    next=(todo.FASTER, todo.THRESHOLD, todo.GROUND),
+)
+def capture_poor(case: Case) -> Iterator[Claim]:
+    quality = case.reading.quality
+    limit = limit_of(case)
+    if limit is None or too_slow(case):
+        return
+    bad = quality.broken_packets + quality.unreadable_bursts
+    step = case.reading.capture.sample_period_s
+    if bad or (step is not None and step >= TOO_SLOW_S):
+        read = f"{bad} of {quality.packets + bad} packets cannot be read" if bad else "all were read, by luck"
+        yield Claim(limit.who, None, f"What limits this capture ({read}): {limit.text}.", next=limit.next)
+
+
+@rule(
     id="packets-cut-off", family="signal", severity=Severity.INFO,
     title="Packets break off",
     checks="Packets that end before their end.",
@@ -342,6 +400,6 @@ def bit_rate_wanders(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    offers_corrupt, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway, packets_missing,
-    ends_too_early, crc_errors, packets_cut_off, bit_rate, bit_rate_wanders,
+    offers_corrupt, time_unit_unknown, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway,
+    packets_missing, ends_too_early, crc_errors, capture_poor, packets_cut_off, bit_rate, bit_rate_wanders,
 )

@@ -217,3 +217,39 @@ def test_many_blocks_and_long_codes(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     with pytest.raises(CaptureError, match="backwards") as caught:
         open_capture(path)
     assert caught.value.line == broken.count("\n")
+
+
+@pytest.mark.parametrize("filler", ["", "$comment so that each word is looked at $end\n"])
+def test_an_event_among_the_variables(tmp_path: Path, filler: str) -> None:
+    path = tmp_path / "capture.vcd"
+    path.write_text(
+        "$timescale 1 ns $end $var event 1 e tick $end $var wire 1 ! CC1 $end $enddefinitions $end\n"
+        f"#0\n0!\n{filler}#10\n1!\n1e\n#30\n0!\n1e\n"
+    )
+    line = next(line for line in open_capture(path).lines if line.name == "CC1")
+    assert isinstance(line, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx([10e-9, 30e-9])
+
+
+@pytest.mark.parametrize("filler", ["", "$comment so that each word is looked at $end\n"])
+def test_weak_levels_are_levels(tmp_path: Path, filler: str) -> None:
+    # IEEE 1164: L and H are the logic levels 0 and 1 driven weakly, as a pull-up or pull-down does (from memory).
+    path = tmp_path / "capture.vcd"
+    path.write_text(
+        "$timescale 1 ns $end $var wire 1 ! CC1 $end $var wire 2 % bus $end $enddefinitions $end\n"
+        f"#0\nL!\nbLL %\n{filler}#10\nH!\n#20\nbHL %\n#30\n0!\n"
+    )
+    lines = {line.name: line for line in open_capture(path).lines}
+    cc, high = lines["CC1"], lines["bus[1]"]
+    assert isinstance(cc, DigitalLine)
+    assert isinstance(high, DigitalLine)
+    assert cc.edges_s.tolist() == pytest.approx([10e-9, 30e-9])
+    assert high.edges_s.tolist() == pytest.approx([20e-9])
+
+
+@pytest.mark.parametrize(("scale", "step"), [("1 ns", None), ("100 ns", None), ("1 us", 1e-6), ("100 us", 1e-4)])
+def test_a_coarse_tick_is_the_step_of_the_capture(tmp_path: Path, scale: str, step: float | None) -> None:
+    path = tmp_path / "capture.vcd"
+    path.write_text(f"$timescale {scale} $end $var wire 1 ! CC1 $end $enddefinitions $end\n#0\n0!\n#10\n1!\n")
+    period = open_capture(path).sample_period_s
+    assert period is None if step is None else period == pytest.approx(step)

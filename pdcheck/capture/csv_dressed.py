@@ -1,0 +1,301 @@
+"""Cells that say more than their value: ``1.5 us``, ``1,234.567``, ``14:59:59.000250``, ``5'b00101``, ``'0'``.
+
+Why it is: such cells are rare, and each of the readers of rows is fast because it knows plain numbers only. So they
+are made plain here, line by line, before anybody else sees them; a file without them passes untouched. What a cell
+means is settled by its column, for ``999,999`` is a thousand times more beside ``1,000,000`` than beside ``1,5``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+
+from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
+from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
+
+Fill = Callable[[memoryview], int]
+
+_HEAD = 1 << 20
+_PIECE = 1 << 18
+_ASKED = 40
+_QUICKLY = 1 << 12
+_CLEARLY_MORE = 1.02
+_HALF_A_DAY_S = 43_200
+_SPACES = " \u00a0\u2009\u202f"
+_NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
+_WITH_UNIT = re.compile(rf"({_NUMBER})(?:[eEdD]([+-]?\d{{1,4}}))?[{_SPACES}]?([A-Za-zµμ]{{1,12}})")
+_LOOSE_EXPONENT = re.compile(rf"({_NUMBER}) ?[eEdD]([+-]?\d{{1,4}})")
+_CLOCK = re.compile(
+    r"(?:[\w./-]{6,12}[T\s]\s*)?(?:(\d{1,3}):)?(\d{1,2}):(\d{1,2})((?:[.,:]\d+)*)\s*([AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?",
+    re.ASCII,
+)
+_HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
+_BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
+_BARE_HEXADECIMAL = re.compile(r"[0-9a-fA-F]{2,16}")
+_GROUPED = tuple(
+    (mark, re.compile(rf"[+-]?\d{{1,3}}(?:{mark}\d{{3}})+(?:[{points}]\d*)?"))
+    for mark, points in ((",", "."), ("[.]", ","), ("['’]", ".,"), ("_", ".,"), (f"[{_SPACES}]", ".,"))
+)
+# Digits grouped once, without a point as well, may be a decimal fraction; these are grouped for sure.
+_SURELY_GROUPED = tuple(
+    (mark, re.compile(
+        rf"[+-]?\d{{1,3}}(?:(?:{mark}\d{{3}}){{2,}}(?:[{points}]\d*)?|(?:{mark}\d{{3}})+[{points}]\d+"
+        + ("|" + rf"{mark}\d{{3}}" if points == ".," else "") + ")"
+    ))
+    for mark, points in ((",", "."), ("[.]", ","), ("['’]", ".,"), ("_", ".,"), (f"[{_SPACES}]", ".,"))
+)  # fmt: skip
+
+
+def undressed(fill: Fill) -> Fill:
+    """The same text, as it is where its cells are plain, with plain cells where they are not.
+
+    :param fill: fills its target with text, and gives less only at the end. Lines stay the lines they were.
+    """
+    room = memoryview(bytearray(_HEAD))
+    head = room[: fill(room)]
+    columns = _find(head, ended=len(head) < _HEAD)
+    return _Again(head, fill).readinto if columns is None else _Undressing(head, fill, *columns).readinto
+
+
+class _Again:
+    """The head, then the rest."""
+
+    def __init__(self, head: memoryview, fill: Fill) -> None:
+        self._head = head
+        self._fill = fill
+
+    def readinto(self, target: memoryview) -> int:
+        got = min(len(self._head), len(target))
+        if got:
+            target[:got] = self._head[:got]
+            self._head = self._head[got:]
+        return got + self._fill(target[got:]) if got < len(target) else got
+
+
+class _Undressing:
+    """The text with plain cells."""
+
+    def __init__(self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int) -> None:
+        self._fill = _Again(head, fill).readinto
+        self._delimiter = delimiter
+        self._columns = columns
+        self._width = width
+        self._piece = memoryview(bytearray(_PIECE))
+        self._open = b""
+        self._done = b""
+        self._ended = False
+
+    def readinto(self, target: memoryview) -> int:
+        got = 0
+        while got < len(target):
+            if not self._done:
+                if self._ended:
+                    break
+                self._more()
+                continue
+            now = self._done[: len(target) - got]
+            target[got : got + len(now)] = now
+            self._done = self._done[len(now) :]
+            got += len(now)
+        return got
+
+    def _more(self) -> None:
+        size = self._fill(self._piece)
+        self._ended = size < len(self._piece)
+        text = self._open + bytes(self._piece[:size])
+        end = len(text) if self._ended or len(text) > _HEAD else text.rfind(b"\n") + 1
+        self._open = text[end:]
+        lines = _decoded(text[:end]).split("\n")
+        self._done = "\n".join(map(self._line, lines)).encode()
+
+    def _line(self, line: str) -> str:
+        """The line with plain cells; as it is where one of them cannot be read, so that it can be shown."""
+        cells = split_row(line, self._delimiter)
+        if len(cells) < self._width or strip_comment(line) is not None:
+            return line
+        for place, column in self._columns.items():
+            plain = column.plain(cells[place])
+            if plain is None:
+                return line
+            cells[place] = plain
+        mark = self._delimiter
+        return mark.join(f'"{cell}"' if mark and mark in cell else cell for cell in cells)
+
+
+class _Column:
+    """What the cells of one column wear.
+
+    ``exponent``: of the unit that the header names; ``mark``: between groups of three digits.
+    """
+
+    def __init__(self, exponent: int = 0, mark: str = "", grouped: re.Pattern[str] | None = None) -> None:
+        self._exponent = exponent
+        self._mark = re.compile(mark) if mark else None
+        self._grouped = grouped
+        self.hexadecimal = False
+        self._day_s = 0
+        self._last_s = 0
+
+    def plain(self, cell: str) -> str | None:
+        """The plain cell, None where it cannot be read."""
+        cell = _bare(cell)
+        if self._mark is not None and self._grouped is not None and self._grouped.fullmatch(cell):
+            return self._mark.sub("", cell)
+        if self.hexadecimal and _BARE_HEXADECIMAL.fullmatch(cell):
+            return "0x" + cell
+        if is_number(cell) or level(cell) is not None or bus_value(cell) is not None:
+            return cell
+        if ":" in cell:
+            return self._clock(cell)
+        return _bus(cell) or self._with_unit(cell)
+
+    def _with_unit(self, cell: str) -> str | None:
+        found = _WITH_UNIT.fullmatch(cell)
+        if found is None:
+            loose = _LOOSE_EXPONENT.fullmatch(cell)
+            return f"{loose[1]}E{loose[2]}" if loose else None
+        unit = found[3].lower()
+        factor = TIME_UNITS.get(unit) or VALUE_UNITS.get(unit, ("", 0.0))[1]
+        if not factor:
+            return None
+        exponent = int(found[2] or 0) + _power(factor) - self._exponent
+        return f"{found[1]}E{exponent}" if exponent else found[1]
+
+    def _clock(self, cell: str) -> str | None:
+        """Seconds since midnight, of the first day."""
+        found = _CLOCK.fullmatch(cell)
+        if found is None:
+            return None
+        hours = int(found[1] or 0)
+        if found[5]:
+            hours = hours % 12 + 12 * (found[5][0] in "pP")
+        seconds = 3600 * hours + 60 * int(found[2]) + int(found[3])
+        if seconds < self._last_s - _HALF_A_DAY_S:
+            self._day_s += 2 * _HALF_A_DAY_S
+        self._last_s = seconds
+        part = re.sub(r"\D", "", found[4])
+        whole = f"{seconds + self._day_s}.{part}"
+        return f"{whole}E{-self._exponent}" if self._exponent else whole
+
+
+def _bare(cell: str) -> str:
+    """The cell without the quotes that :func:`split_row` does not know."""
+    cell = cell.removeprefix("=").strip('"')
+    return cell[1:-1] if len(cell) > 2 and cell[0] == cell[-1] == "'" else cell
+
+
+def _power(factor: float) -> int:
+    return int(f"{factor:e}".partition("e")[2])
+
+
+def _bus(cell: str) -> str | None:
+    """A bus value as the other readers know it, with leading zeros where its width is told."""
+    found = _HEXADECIMAL.fullmatch(cell)
+    if found:
+        return "0x" + found[2].zfill((int(found[1] or 0) + 3) // 4)
+    found = _BINARY.fullmatch(cell)
+    if found:
+        return "0b" + (found[2] or found[3] or found[4].replace(" ", "")).zfill(int(found[1] or 0))
+    return None
+
+
+def _decoded(text: bytes) -> str:
+    try:
+        return text.decode()
+    except UnicodeDecodeError:
+        return text.decode("latin-1")
+
+
+def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], int] | None:
+    """The delimiter, the columns that are dressed, and how many columns there are; None where all is plain."""
+    text = bytes(head)
+    if _plainly_plain(text):
+        return None
+    first = _lines(text[: 1 << 16], whole=ended and len(text) <= 1 << 16)
+    last = _lines(text[-(1 << 13) :], whole=ended)[1:] if len(text) > 1 << 16 else first
+    asked = [*first[:_ASKED], *(last[-_ASKED:] if last is not first else first[_ASKED:][-_ASKED:])]
+    asked = [line for line in asked if line.strip() and strip_comment(line) is None]
+    plainly = max(_votes(asked, mark, _is_plain) for mark in DELIMITERS)
+    votes = {mark: _votes(asked, mark, _is_value) for mark in DELIMITERS}
+    delimiter = max(votes, key=lambda mark: votes[mark])
+    if votes[delimiter] == 0:
+        delimiter = ""
+        plainly, votes[""] = (sum(kind(split_row(line, "")[0]) for line in asked) for kind in (_is_plain, _is_value))
+    if votes[delimiter] <= plainly * _CLEARLY_MORE:
+        return None
+    rows = [split_row(line, delimiter) for line in asked]
+    width = Counter(map(len, rows)).most_common(1)[0][0]
+    good = [row for row in rows if len(row) == width and any(map(_is_value, row))]
+    above = [split_row(line, delimiter) for line in first[:_ASKED]]
+    columns = {}
+    for place in range(width):
+        cells = [row[place] for row in good]
+        if not all(map(_is_plain, cells)) and 2 * sum(map(_is_value, cells)) > len(cells):
+            columns[place] = _column(cells, [row[place] for row in above if len(row) == width])
+    return (delimiter, columns, width) if columns else None
+
+
+def _plainly_plain(text: bytes) -> bool:
+    """Whether rows from the middle and the end are all plain: as they mostly are, and then no more is looked at."""
+    middle = len(text) // 2
+    parts = (text[middle : middle + _QUICKLY], text[-_QUICKLY:])
+    some = [line for part in parts for line in _decoded(part).split("\n")[1:-1][-_ASKED // 2 :]]
+    if len(some) < _ASKED // 2:
+        return False
+    for mark in DELIMITERS:
+        rows = (split_row(line, mark) for line in some)
+        if all(len(row) > 1 and all(map(_is_plain, filter(None, row))) for row in rows):
+            return True
+    return False
+
+
+def _lines(text: bytes, *, whole: bool) -> list[str]:
+    lines = [line.rstrip("\r") for line in _decoded(text).split("\n")]
+    return lines if whole else lines[:-1]
+
+
+def _column(cells: Sequence[str], above: Sequence[str]) -> _Column:
+    named = next((named for named in map(read_name, above) if named.unit), None)
+    bare = list(map(_bare, cells))
+    mark, grouped = "", None
+    for place, (sure_mark, pattern) in enumerate(_SURELY_GROUPED):
+        if any(map(pattern.fullmatch, bare)):
+            mark, grouped = sure_mark, _GROUPED[place][1]
+    column = _Column(_power(named.factor) if named else 0, mark, grouped)
+    one_width = len(set(map(len, bare))) == 1
+    column.hexadecimal = one_width and all(map(_looks_hexadecimal, bare)) and any(map(str.isalpha, "".join(bare)))
+    return column
+
+
+def _looks_hexadecimal(cell: str) -> bool:
+    return _BARE_HEXADECIMAL.fullmatch(cell) is not None
+
+
+def _is_plain(cell: str) -> bool:
+    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+
+
+def _is_value(cell: str) -> bool:
+    """A plain value, or a dressed one."""
+    if _is_plain(cell):
+        return True
+    bare = _bare(cell)
+    if not any(map(str.isdigit, bare)) and level(bare) is None:
+        return False
+    if _Column().plain(bare) is not None or any(pattern.fullmatch(bare) for _, pattern in _SURELY_GROUPED):
+        return True
+    return _looks_hexadecimal(bare) and len(bare) % 2 == 0
+
+
+def _votes(lines: Sequence[str], delimiter: str, known: Callable[[str], bool]) -> float:
+    """How well the lines split into known cells."""
+    total = 0.0
+    for line in lines:
+        cells = split_row(line, delimiter)
+        while cells and not cells[-1]:
+            cells.pop()
+        good = sum(map(known, cells))
+        if good >= 2:
+            total += good / len(cells)
+    return total

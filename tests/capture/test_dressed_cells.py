@@ -1,0 +1,173 @@
+"""Exports whose cells say more than their value, and files that count samples: the packets sent come out of each.
+
+The waves are those of ``tests.reference.bench_waves``, which shares no code with the package. The spellings are
+common practice of spreadsheets, analyzers and simulators; no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pdcheck.capture import open_capture
+from pdcheck.errors import CaptureError
+from pdcheck.line import read_capture
+from pdcheck.pipeline import check, decode
+from tests.reference import bench_waves
+
+RATE = 4_000_000
+BUS, END_S = bench_waves.talk(11, before_s=1.2e-3, after_s=1e-3)
+SENT = [one.message for one in BUS.sent]
+CHANGES = [(0.0, BUS.idle), *bench_waves.edges(BUS), (END_S, BUS.idle)]
+LEVELS = bench_waves.sample(CHANGES[1:-1], BUS.idle, RATE, END_S, 0.3).tolist()
+ROWS = [(row, *pair) for row, pair in enumerate(zip(LEVELS, [None, *LEVELS], strict=False)) if pair[0] != pair[1]]
+VOLTS = bench_waves.volts(BUS, END_S, RATE, noise_v=0.01, seed=3).tolist()
+
+Row = Callable[[float, int], str]
+
+
+def changes(header: str, row: Row) -> str:
+    return "\n".join([header, *(row(time, level) for time, level in CHANGES)]) + "\n"
+
+
+def samples(header: str, row: Callable[[int, int], str]) -> str:
+    return "\n".join([header, *(row(number, level) for number, level in enumerate(LEVELS))]) + "\n"
+
+
+def grouped(value: float, mark: str, point: str, decimals: int) -> str:
+    return f"{value:,.{decimals}f}".replace(",", "\0").replace(".", point).replace("\0", mark)
+
+
+def clock(time: float, start_s: int = 14 * 3600 + 59 * 60 + 59) -> str:
+    whole = start_s + int(time)
+    part = f"{time - int(time):.9f}".removeprefix("0")
+    return f"{whole // 3600 % 24:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}{part}"
+
+
+def engineering(time: float) -> str:
+    unit, factor = next((pair for pair in (("s", 1), ("ms", 1e3), ("us", 1e6)) if time * pair[1] >= 1), ("ns", 1e9))
+    return f"{time * factor:.9g} {unit}"
+
+
+def bus(level: int, bit: int = 5) -> int:
+    return 0x0A & ~(1 << bit) | level << bit
+
+
+FILES: dict[str, str] = {
+    "units": changes("Time,CC1", lambda t, v: f"{t * 1e6:.3f} us,{v}"),
+    "units without a blank": changes("Time;CC1", lambda t, v: f"{t * 1e3:.6f}ms;{v}".replace(".", ",")),
+    "units of all sizes": changes("Time,CC1", lambda t, v: f"{engineering(t)},{v}"),
+    "units in header and cells": changes("Time [ms],CC1", lambda t, v: f"{t * 1e6:.3f} us,{v}"),
+    "volts with units": "\n".join(
+        ["Time [us],CC1", *(f"{row / 4:.2f},{volts * 1e3:.1f} mV" for row, volts in enumerate(VOLTS))]
+    ),
+    "levels in volts with units": changes("Time [s],CC1", lambda t, v: f"{t:.9f},{('0 V', '3.3 V')[v]}"),
+    "thousands, quoted": changes("Time [us],CC1", lambda t, v: f'"{grouped(t * 1e6, ",", ".", 3)}",{v}'),
+    "thousands and a decimal comma": changes("t [us];CC1", lambda t, v: f"{grouped(t * 1e6, '.', ',', 3)};{v}"),
+    "thousands of whole numbers": changes("Time [ns];CC1", lambda t, v: f"{grouped(t * 1e9, '.', ',', 0)};{v}"),
+    "thousands by blanks": changes("Time [ns];CC1", lambda t, v: f"{grouped(t * 1e9, ' ', ',', 0)};{v}"),
+    "thousands by no-break spaces": changes("Time [us];CC1", lambda t, v: f"{grouped(t * 1e6, chr(160), ',', 3)};{v}"),
+    "thousands by apostrophes": changes("Time [us];CC1", lambda t, v: f"{grouped(t * 1e6, chr(39), '.', 3)};{v}"),
+    "thousands, row a sample": samples("Time [us];CC1", lambda n, v: f"{grouped(n / 4, '.', ',', 2)};{v}"),
+    "time of day": changes("Time,CC1", lambda t, v: f"{clock(t)},{v}"),
+    "date and time": changes("Timestamp,CC1", lambda t, v: f"2026-03-05T{clock(t)}Z,{v}"),
+    "day first": changes("Zeit;CC1", lambda t, v: f"05.03.2026 {clock(t).replace('.', ',')};{v}"),
+    "a column of dates": changes("Date,Time,CC1", lambda t, v: f"2026-03-05,{clock(t)},{v}"),
+    "past midnight": changes("Time,CC1", lambda t, v: f"{clock(t + 0.995, 86_399)},{v}"),
+    "binary with a width": changes("Time [s],Port", lambda t, v: f"{t:.9f},6'b{bus(v):b}"),
+    "binary with a letter": changes("Time [s],Port", lambda t, v: f"{t:.9f},b{bus(v):08b}"),
+    "binary in groups": changes("Time [s],Port", lambda t, v: f'{t:.9f},"{bus(v) >> 4:04b} {bus(v) & 15:04b}"'),
+    "hexadecimal with a width": changes("Time [s],Port", lambda t, v: f"{t:.9f},8'h{bus(v):X}"),
+    "hexadecimal with a dollar": changes("Time [s],Port", lambda t, v: f"{t:.9f},${bus(v):02X}"),
+    "bare hexadecimal": changes("Time [s],Port", lambda t, v: f"{t:.9f},{bus(v):02X}"),
+    "0Bh is eleven": changes("Time [s],Port", lambda t, v: f"{t:.9f},{10 + v:02X}h"),
+    "single quotes": changes("'Time [s]','CC1'", lambda t, v: f"'{t:.9f}','{v}'"),
+    "cells as formulas": changes("Time [s],CC1", lambda t, v: f'="{t:.9f}",="{v}"'),
+    "a loose exponent": changes("Time [s],CC1", lambda t, v: f"{t * 1e6:.3f} E-06,{v}"),
+    "yes and no": changes("Time [s],CC1", lambda t, v: f"{t:.9f},{('no', 'yes')[v]}"),
+}  # fmt: skip
+
+ABOVE = (
+    "# sample interval (ns): 250", "# Interval [us]: 0.25", "Sampling interval in ns: 250", "Sampling interval,ns,250",
+    "Sample rate: 4,000,000 Hz", "Abtastrate;4.000.000 Hz", "# Sample rate: 4 000 000", "Sampling rate (MHz): 4",
+    "# 4 MS/s", "Samples per second: 4000000", "HResolution,2.5E-07", "XINCR,2.5e-07", "Sample period: 1/4000000 s",
+)  # fmt: skip
+
+
+def packets(path: Path, text: str, rate_hz: float | None = None) -> list[bytes]:
+    path.write_text(text, encoding="utf-8")
+    return [bytes(packet.data) for packet in read_capture(open_capture(path, rate_hz=rate_hz)).packets if packet.intact]
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_dressed_cells(tmp_path: Path, name: str) -> None:
+    assert packets(tmp_path / "capture.csv", FILES[name]) == SENT
+
+
+@pytest.mark.parametrize("above", ABOVE)
+def test_the_step_above_the_header(tmp_path: Path, above: str) -> None:
+    rows = samples(f"{above}\nSample,CC1", lambda number, level: f"{number},{level}")
+    assert packets(tmp_path / "capture.csv", rows) == SENT
+
+
+def test_the_step_below_its_name(tmp_path: Path) -> None:
+    rows = "\n".join(f"{number},{volts:.3f}," for number, volts in enumerate(VOLTS))
+    head = "X,CH1,Start,Increment,\nSequence,Volt,-5.0e-03,2.5e-07,\n"
+    assert packets(tmp_path / "capture.csv", head + rows) == SENT
+
+
+@pytest.mark.parametrize("header", ["Sample,CC1\n", "#,CC1\n", "Count;CC1\n", ""])
+def test_a_row_a_change_numbered_by_samples(tmp_path: Path, header: str) -> None:
+    mark = ";" if ";" in header else ","
+    text = header + "\n".join(f"{row}{mark}{level}" for row, level, _ in ROWS) + "\n"
+    assert packets(tmp_path / "capture.csv", text, rate_hz=RATE) == SENT
+
+
+def test_lines_keep_their_numbers(tmp_path: Path) -> None:
+    path = tmp_path / "capture.csv"
+    lines = FILES["units"].splitlines()
+    lines[700] = "12.5 parsec,1"
+    path.write_text("\n".join(lines))
+    with pytest.raises(CaptureError) as said:
+        open_capture(path)
+    assert "line 701" in str(said.value)
+    assert "'12.5 parsec'" in str(said.value)
+
+
+def test_what_cannot_be_read_is_shown(tmp_path: Path) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_text(changes("Time [s],CC1", lambda t, v: f"{t:.9f},{'-+'[v]}"))
+    with pytest.raises(CaptureError, match=r"this line is '0[.]\d+,[+-]'; export times as plain numbers"):
+        open_capture(path)
+
+
+@pytest.mark.parametrize("by_change", [False, True])
+def test_numbers_that_may_count_samples(tmp_path: Path, by_change: bool) -> None:
+    path = tmp_path / "capture.csv"
+    rows = [(row, level) for row, level, _ in ROWS] if by_change else list(enumerate(LEVELS))
+    path.write_text("".join(f"{row},{level}\n" for row, level in rows))
+    verdict = check(decode(open_capture(path))).verdict
+    assert verdict.outcome.value == "inconclusive"
+    assert "may count samples" in verdict.summary
+    assert "--rate" in verdict.next[0]
+
+
+@pytest.mark.parametrize("plain", ["0,5 100\n", "0.5,100.5\n", "1;0x1F\n", "1 000 001\n", "12,345 1\n"])
+def test_plain_rows_are_left_alone(plain: str) -> None:
+    from pdcheck.capture.csv_dressed import undressed
+
+    text = (plain * 50).encode()
+    left = memoryview(text)
+
+    def fill(target: memoryview) -> int:
+        nonlocal left
+        got = min(len(left), len(target))
+        target[:got] = left[:got]
+        left = left[got:]
+        return got
+
+    out = bytearray(len(text) + 10)
+    assert undressed(fill)(memoryview(out)) == len(text)
+    assert bytes(out[: len(text)]) == text
