@@ -175,18 +175,13 @@ class FixedTimes:
         """The times of these rows, each asked for once; None where one is no number."""
         span = self._span
         assert span is not None
-        cells = self._table[:, span.start : span.end]
-        every = len(rows) == len(cells)  # as many can only be all: nobody asks for a row twice
-        if not every:
-            cells = cells[rows]
+        every = len(rows) == len(self._table)  # as many can only be all: nobody asks for a row twice
         if span.exponent < 0 and len(rows) > _FEW:
-            if every:
-                parts = self._rows.decimals(span.start, span.start + span.point, span.end)
-            else:
-                parts = fixed_decimals(cells, span.point)
+            parts = self._rows.decimals(span.start, span.start + span.point, span.end, None if every else rows)
             if parts is not None:
                 return (parts[0] - self._origin[0]) + (parts[1] - self._origin[1])
-        elif len(rows) > _FEW:
+        cells = self._table[:, span.start : span.end] if every else self._table[rows, span.start : span.end]
+        if span.exponent >= 0 and len(rows) > _FEW:
             values = exponent_decimals(cells, span.point, span.exponent)
             if values is not None:
                 return (values - self._origin[0]) - self._origin[1]

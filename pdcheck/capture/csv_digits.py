@@ -39,53 +39,62 @@ class FixedRows:
         self._start = start
         self.table = data[start : start + count * width].reshape(count, width)
 
-    def words(self, end: int) -> Words:
-        """Of each row the eight bytes before place ``end``, the first at the lowest address."""
+    def words(self, end: int, rows: NDArray[np.intp] | None = None) -> Words:
+        """Of each row, or of some, the eight bytes before place ``end``, the first at the lowest address."""
         count, width = self.table.shape
+        if rows is not None:
+            every = np.ndarray((len(self._data) - 7,), "<u8", self._data, 0, (1,))
+            return np.asarray(every[rows * width + (self._start + end - 8)])
         found: Words = np.ndarray((count,), "<u8", self._data, self._start + end - 8, (width,)).copy()
         return found
 
-    def integers(self, first: int, end: int) -> IntArray | None:
+    def integers(self, first: int, end: int, rows: NDArray[np.intp] | None = None) -> IntArray | None:
         """The numbers spelled by the digits from place ``first`` to before ``end``, at most sixteen.
 
         None where some are no digits.
         """
         width = end - first
         if width <= 2:
-            return self._short(first, end)
-        low = _spelled(self.words(end), min(width, 8))
+            return self._short(first, end, rows)
+        low = _spelled(self.words(end, rows), min(width, 8))
         if low is None or width <= 8:
             return low
-        high = self._short(first, end - 8) if width <= 10 else _spelled(self.words(end - 8), width - 8)
+        high = self._short(first, end - 8, rows) if width <= 10 else _spelled(self.words(end - 8, rows), width - 8)
         if high is not None:
             low += high * 100_000_000
         return None if high is None else low
 
-    def _short(self, first: int, end: int) -> IntArray | None:
-        total = np.zeros(len(self.table), np.int64)
+    def _column(self, place: int, rows: NDArray[np.intp] | None) -> Bytes:
+        return self.table[:, place] if rows is None else self.table[rows, place]
+
+    def _short(self, first: int, end: int, rows: NDArray[np.intp] | None) -> IntArray | None:
+        total = np.zeros(len(self.table) if rows is None else len(rows), np.int64)
         for place in range(first, end):
-            digits = self.table[:, place] - np.uint8(0x30)
+            digits = self._column(place, rows) - np.uint8(0x30)
             if int(digits.max(initial=0)) > 9:
                 return None
             total = total * 10 + digits if place > first else digits.astype(np.int64)
         return total
 
-    def decimals(self, first: int, point: int, end: int) -> tuple[IntArray, FloatArray] | None:
+    def decimals(
+        self, first: int, point: int, end: int, rows: NDArray[np.intp] | None = None
+    ) -> tuple[IntArray, FloatArray] | None:
         """Whole numbers and rests of plain decimals of one shape, as :func:`fixed_decimals` does.
 
         :param first: place of the first character. :param point: of the decimal point; ``end`` where there is none.
+        :param rows: of which rows; of all where not said.
         """
         lead = int(self.table[0, first])
         if lead in (_MINUS, _PLUS):
-            if not bool((self.table[:, first] == lead).all()):
+            if not bool((self._column(first, rows) == lead).all()):
                 return None
             first += 1
         after = max(0, end - point - 1)
         if point - first > 16 or after > 16 or point - first + after == 0:
             return None
-        if point < end and not bool((self.table[:, point] == self.table[0, point]).all()):
+        if point < end and not bool((self._column(point, rows) == self.table[0, point]).all()):
             return None
-        whole, part = self.integers(first, point), self.integers(min(point + 1, end), end)
+        whole, part = self.integers(first, point, rows), self.integers(min(point + 1, end), end, rows)
         if whole is None or part is None:
             return None
         rest = part / 10.0**after  # divided, not multiplied: so it is the float nearest to what is written
