@@ -52,6 +52,7 @@ with atheris.instrument_imports(include=["pdcheck.capture", "pdcheck.line"]) if 
         Role,
         csv_buffer,
         csv_even,
+        csv_noisy,
         csv_quiet,
         csv_reader,
         csv_uneven,
@@ -62,6 +63,7 @@ with atheris.instrument_imports(include=["pdcheck.capture", "pdcheck.line"]) if 
     )
     from pdcheck.capture.csv_even import EvenReader
     from pdcheck.capture.csv_fixed import FixedReader
+    from pdcheck.capture.csv_noisy import NoisyReader
     from pdcheck.capture.csv_plain import PlainReader
     from pdcheck.capture.csv_quiet import QuietReader
     from pdcheck.capture.csv_uneven import UnevenReader
@@ -75,7 +77,7 @@ with atheris.instrument_imports(include=["pdcheck.capture", "pdcheck.line"]) if 
 _SUFFIXES = (".csv", ".vcd", ".bin", ".raw", ".txt", "", ".csv.gz", ".zip")
 _RATES = (None, None, None, 4e6, 1e6, 1.0, 1e14, 2.4e7)
 _MOST_MB = 150
-_ROWS_PASSED_OVER = (EvenReader, QuietReader, UnevenReader)
+_ROWS_PASSED_OVER = (EvenReader, QuietReader, NoisyReader, UnevenReader)
 _ROWS_READ = (FixedReader, VaryingReader, PlainReader)
 Packer = Callable[[bytes], bytes]
 
@@ -120,6 +122,7 @@ def small(block: int, *, first_line: int = 0) -> list[tuple[Any, str, Any]]:
         (csv_reader, "FIRST_BLOCK", min(block, 1 << 12)), (csv_reader, "FIRST_LINE", first_line),
         (csv_reader, "CAREFUL", 1 << 8), (csv_reader, "_SHORT", 1 << 8),
         (csv_even, "LEAST_BYTES", 300), (csv_quiet, "LEAST_BYTES", 300), (csv_uneven, "LEAST_ROWS", 4),
+        (csv_noisy, "LEAST_ROWS", 4),
     ]  # fmt: skip
 
 
