@@ -251,7 +251,7 @@ def _near(one: float, other: float, share: float) -> bool:
     return abs(one - other) <= share * max(abs(one), abs(other))
 
 
-_BITS = (*'":;,.-+/#eE \r\n\t', "0", "1", "9", "x", "nan", "e5", "-1", "\0", "é", ",,", "\ufeff", "1e309", "0x1")
+_BITS = (*'":;,.-+/#eE \r\n\t', "0", "1", "9", "x", "nan", "e5", "e99", "-1", "\0", "é", ",,", "\ufeff", "1e309", "0x1")
 
 
 def rows_file(data: bytes) -> tuple[bytes, str, float | None, bool, int]:
