@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
 from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
-from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place
+from pdcheck.capture.csv_rows import MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import PIECE, ranges_of
 
@@ -130,7 +130,7 @@ class FixedTimes:
         span = self._span
         assert span is not None
         first, last = (self._table[row, span.start : span.end].tobytes().decode("latin-1") for row in (0, -1))
-        if not (is_number(first) and is_number(last)) or (self._separator and self._separator in first + last):
+        if not (self._is_time(first) and self._is_time(last)):
             return False
         self.quantum = max(quantum(first), quantum(last))
         first_time, self.last_time = self.since_start(first), self.since_start(last)
@@ -188,10 +188,16 @@ class FixedTimes:
         out = np.empty(len(cells))
         for row, cell in enumerate(cells):
             text = cell.tobytes().decode("latin-1")
-            if not is_number(text) or (self._separator and self._separator in text):
+            if not self._is_time(text):
                 return None
             out[row] = self.since_start(text)
         return out
+
+    def _is_time(self, text: str) -> bool:
+        """Whether it is one number, and one that the careful reader takes as well."""
+        if not is_number(text) or (self._separator and self._separator in text):
+            return False
+        return abs(number(text)) < MOST_WHOLE
 
     def since_start(self, text: str) -> float:
         """The time in a cell."""

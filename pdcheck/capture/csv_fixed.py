@@ -161,6 +161,8 @@ class FixedReader:
         levels = np.empty((len(template.levels), len(changed)), np.uint8)
         for lane, span in enumerate(template.levels):
             levels[lane] = _levels(rows, span)
+            if self._separator and span.width > 1:
+                good &= (rows[:, span.start : span.end] != ord(self._separator)).all(axis=1)
         if len(levels):
             good &= levels.max(axis=0) != NOT_A_LEVEL
         if not good.all():

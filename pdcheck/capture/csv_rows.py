@@ -37,7 +37,7 @@ LAST_ROWS = 16
 
 _MOST_EMPTY_LINES = 100_000
 _SPOT_CHECK = 512
-_MOST_WHOLE = 1 << 62  # what other readers hold in 64 bits
+MOST_WHOLE = 1 << 62  # what other readers hold in 64 bits
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,7 +171,7 @@ class CarefulReader:
                     self._check_number(time_cell, wanted, at)
                     parts = whole_and_part(time_cell)
                 whole, part = parts
-                if abs(whole) >= _MOST_WHOLE:
+                if abs(whole) >= MOST_WHOLE:
                     raise self._bad(time_cell, wanted, at, "not a usable number")
                 if origin is None:
                     origin = (whole, part)

@@ -154,3 +154,26 @@ def test_an_exponent_without_a_point_is_an_exponent(
     assert isinstance(vbus, AnalogLine)
     assert isinstance(expected, AnalogLine)
     assert sorted(set(vbus.values.tolist())) == sorted(set(expected.values.tolist())) == sorted(set(map(float, steps)))
+
+
+def test_a_comma_inside_a_level_makes_another_cell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    rows = [f"{i * 2.5e-7:.9f},{i // 50 % 2}.0" for i in range(1500)]
+    rows[1002] = rows[1002].replace(".0", ",0").replace("0,0", "0.0", 1)
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    assert outcome(path) == carefully(path, monkeypatch) == ("the row has 3 columns where 2 are expected", 1004)
+
+
+@pytest.mark.parametrize("at", [256, 560, 1000, 1499])
+@pytest.mark.parametrize("cell", ["0.0022e937", "0.0022E+99", "-0.002E999", "9.99999e99"])
+def test_a_time_beyond_any_number_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int, cell: str
+) -> None:
+    rows = [f"{i * 2.5e-6:.8f},{i // 50 % 2}" for i in range(1500)]
+    rows[at] = f"{cell},{rows[at][-1]}"
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    error = carefully(path, monkeypatch)
+    assert isinstance(error, tuple)
+    assert outcome(path) == error
+    assert error[1] == at + 2
