@@ -29,7 +29,7 @@ from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, 
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
-from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
+from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
@@ -199,9 +199,10 @@ class _CsvFile:
         place.rows += block.rows
         if self._layout.time_column is not None:
             place.last_time = block.last_time
-        if too_many(self._edges):
+        most = MOST_EDGES if self._layout.time_stated else MOST_UNSCALED
+        if too_many(self._edges, most):
             raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
+                f"more than {most:,} level changes up to here: more than can be judged at once",
                 "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
             )  # fmt: skip
         if self._waves and none_left(self._edges, self._waves):

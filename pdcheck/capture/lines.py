@@ -15,6 +15,8 @@ from pdcheck.capture.growing import FloatArray, Moments
 from pdcheck.capture.model import DigitalLine, Role
 
 MOST_EDGES = 12 << 20
+# Times whose unit nobody said are there twice for a moment, as they are and as they turn out to be.
+MOST_UNSCALED = 9 << 20
 MOST_BESIDE = 4 << 20
 CC_ROLES = (Role.CC1, Role.CC2)
 

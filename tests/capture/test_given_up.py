@@ -49,11 +49,16 @@ def test_a_wave_that_was_kept_less_finely_is_named(tmp_path: Path, monkeypatch: 
     assert 'The column "VBUS [mV]" moves so much that it was kept to within 0.' in said(path)
 
 
-def test_more_changes_than_can_be_judged_end_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("header", ["Time [s],one,two", "Time,one,two"])
+def test_more_changes_than_can_be_judged_end_in_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, header: str
+) -> None:
     path = tmp_path / "a.csv"
-    path.write_text("\n".join(["Time [s],one,two", *CLOCK, ""]))
-    monkeypatch.setattr("pdcheck.capture.csv_reader.too_many", lambda lines: lines_module.too_many(lines, 1000))
-    with pytest.raises(CaptureError, match="more than can be judged at once") as caught:
+    path.write_text("\n".join([header, *CLOCK, ""]))
+    monkeypatch.setattr("pdcheck.capture.csv_reader.MOST_EDGES", 1000)
+    monkeypatch.setattr("pdcheck.capture.csv_reader.MOST_UNSCALED", 900)
+    most = "1,000" if "[s]" in header else "900"
+    with pytest.raises(CaptureError, match=f"more than {most} level changes .*: more than can be judged") as caught:
         open_capture(path)
     assert caught.value.line is not None
     assert "shorter" in caught.value.remedy
