@@ -15,6 +15,7 @@ no level changes and the numbers tell nothing. It would change nothing of what i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -31,6 +32,7 @@ from pdcheck.capture.csv_words import (
     Words,
     cut_at,
     decimals,
+    has,
     lengths,
     numbers_in,
     words_of,
@@ -217,10 +219,10 @@ class NoisyReader:
         found, alike = NO_ROWS, len(left)
         if len(left) > 1 or look.marks == 1:
             reach = size - left[-1]
-            anchors = self._flagging.room(reach)
-            np.copyto(anchors, marks[:reach])
+            room = self._flagging.room(reach)
+            anchors = marks[:reach] if left[1:] else np.logical_or(marks, False, out=room)
             for at in left[1:]:
-                np.logical_and(anchors, marks[at : at + reach], out=anchors)
+                anchors = np.logical_and(anchors, marks[at : at + reach], out=room)
             found = self._flagging.places(reach)
         if len(found) != rows:
             # Nothing tells them from other separators, such as those around a number of one digit.
@@ -241,18 +243,13 @@ class NoisyReader:
         return found, alike
 
     def _is_plain(self, look: _Look, block: Bytes, rows: int, numbers: list[_Numbers]) -> bool:
-        """Whether so many rows account for everything that is no digit."""
+        """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         text = b"".join(part.text for part in look.parts)
         others = rows * (sum(byte < _ZERO for byte in text) + 2 + (look.time.first is not None))
         others += sum(number.points + number.signs for number in numbers)
         if np.count_nonzero(np.less(block, _ZERO, out=flags)) != others:
             return False
-        for point in {look.time.point, *(kind.point for kind in look.numbers)}:
-            count = rows * (look.time.point == point)
-            count += sum(number.points for number in numbers if number.kind.point == point)
-            if np.count_nonzero(np.equal(block, point, out=flags)) != count:
-                return False
         high = sum(byte > _NINE for byte in text)
         if not high:
             return int(block.max()) <= _NINE
@@ -294,10 +291,12 @@ class _Numbers:
         points = int(np.count_nonzero(pointed))
         if points != len(words) and not bool((pointed | (border == kind.stop)).all()):
             return None
-        open_ended = np.flatnonzero(~cut_at(words, kind.stop))
+        # What stands behind a number decides nothing between two that differ, where its end sorts before all digits.
+        ended = has(words, kind.stop) if kind.stop < _POINT else cut_at(words, kind.stop)
+        open_ended = np.flatnonzero(~ended)
         if len(open_ended):
             more = text[(starts + minus if signs else starts)[open_ended] + _EIGHT]
-            if not bool(cut_at(more, kind.stop).all()):
+            if not bool(has(more, kind.stop).all()):
                 return None
         keys = words.byteswap(inplace=True)
         # Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
@@ -313,19 +312,24 @@ class _Numbers:
 
     def outer(self) -> tuple[float, float]:
         """The least and the largest."""
-        least, largest = self._read(np.array([self._keys.min(), self._keys.max()])).tolist()
+        lows, highs = self._ranges
+        least, largest = self._read(np.array([lows.min(), highs.max()])).tolist()
         return least, largest
 
     def ranges(self) -> tuple[FloatArray, FloatArray]:
         """The least and the largest value of each piece."""
+        values = self._read(np.concatenate(self._ranges))
+        return values[: len(values) // 2], values[len(values) // 2 :]
+
+    @cached_property
+    def _ranges(self) -> tuple[Words, Words]:
         whole = len(self._keys) // PIECE * PIECE
         pieces = self._keys[:whole].reshape(-1, PIECE)
         lows, highs = pieces.min(axis=1), pieces.max(axis=1)
         if whole < len(self._keys):
             rest = self._keys[whole:]
             lows, highs = np.append(lows, rest.min()), np.append(highs, rest.max())
-        values = self._read(np.concatenate([lows, highs]))
-        return values[: len(lows)], values[len(lows) :]
+        return lows, highs
 
     def pick(self, rows: IntArray) -> FloatArray:
         """Some of them."""
@@ -363,7 +367,9 @@ class _Numbers:
         if self.signs:
             np.invert(words, out=words, where=minus)
         words &= ~_TOP
-        return words.byteswap(inplace=True), minus.astype(np.intp)
+        words.byteswap(inplace=True)
+        cut_at(words, self.kind.stop)
+        return words, minus.astype(np.intp)
 
     def _read(self, keys: Words) -> FloatArray:
         words, minus = self._words(keys)

@@ -146,12 +146,10 @@ class UnevenReader:
         return block, end
 
     def _is_plain(self, look: _Look, block: Bytes, rows: int) -> bool:
-        """Whether so many rows account for everything that is no digit, with a point in every time."""
+        """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         signed = look.shape.first is not None
         if np.count_nonzero(np.less(block, _ZERO, out=flags)) != rows * (look.low + 2 + signed):
-            return False
-        if np.count_nonzero(np.equal(block, look.shape.point, out=flags)) != rows:
             return False
         if not look.high:
             return int(block.max()) <= _NINE

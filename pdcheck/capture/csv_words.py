@@ -313,6 +313,17 @@ def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, 
     return values, good
 
 
+def has(words: Words, char: int) -> Flags:
+    """Which words have this character anywhere."""
+    bare = words ^ np.uint64(char * _ONES)
+    found = bare - _EVERY_BYTE
+    np.invert(bare, out=bare)
+    found &= bare
+    found &= _HIGH
+    there: Flags = found != 0
+    return there
+
+
 def cut_at(words: Words, char: int) -> Flags:
     """Blank the first ``char`` in each word and what is behind it, with zeros; which words have it."""
     bare = words ^ np.uint64(char * _ONES)
@@ -326,8 +337,8 @@ def cut_at(words: Words, char: int) -> Flags:
     bare >>= np.uint64(7)
     bare -= np.uint64(1)
     words &= bare
-    has: Flags = found != 0
-    return has
+    there: Flags = found != 0
+    return there
 
 
 def lengths(words: Words) -> IntArray:

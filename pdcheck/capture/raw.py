@@ -120,6 +120,9 @@ class _Changes:
     def _busy(self, pieces: Bytes, last: bytes) -> NDArray[np.bool_]:
         """Which pieces hold anything but the last value."""
         idle = np.frombuffer(last * (8 // len(last)), np.uint64)[0]
+        if idle == 0:
+            at_zero: NDArray[np.bool_] = pieces.view(np.uint64).max(axis=1) != 0
+            return at_zero
         differs = np.not_equal(pieces.view(np.uint64).ravel(), idle, out=self._differs[: pieces.size // 8])
         busy: NDArray[np.bool_] = differs.view(np.uint64).reshape(len(pieces), -1).any(axis=1)
         return busy
