@@ -40,6 +40,10 @@ class Limit:
 
 def limit_of(case: Case) -> Limit | None:
     """What limits the capture most; None where it is good enough for any packet."""
+    return case.once(_limit_of)
+
+
+def _limit_of(case: Case) -> Limit | None:
     sent = [t.packet for t in case.conversation.transmissions]
     if not sent:
         return None

@@ -32,7 +32,7 @@ _R2 = 1
     reference=_REF, next=(todo.OTHER_CHARGER,),
 )
 def message_beyond_revision(case: Case) -> Iterator[Claim]:
-    for one, settled in _settled(case):
+    for one, settled in case.once(_settled):
         if settled == _R2 and (since_r3(one.name) or one.message.header.extended):
             yield Claim(
                 party_of(one.sender), one.start_s,
@@ -41,11 +41,12 @@ def message_beyond_revision(case: Case) -> Iterator[Claim]:
             return
 
 
-def _settled(case: Case) -> Iterator[tuple[Exchange, int | None]]:
+def _settled(case: Case) -> list[tuple[Exchange, int | None]]:
     """Every message between the ports with the revision field that both had settled on by then; None before."""
     talk = case.conversation
     steps: list[Exchange | Reset] = sorted([*talk.exchanges, *talk.resets], key=lambda step: step.start_s)
     spoken: dict[Party, int] = {}
+    found: list[tuple[Exchange, int | None]] = []
     last_s = 0.0
     for step in steps:
         if isinstance(step, Reset):
@@ -57,8 +58,9 @@ def _settled(case: Case) -> Iterator[tuple[Exchange, int | None]]:
             # It may be another plugging-in, with another device.
             spoken = {}
         last_s = step.end_s
-        yield step, min(spoken.values()) if len(spoken) == 2 else None
+        found.append((step, min(spoken.values()) if len(spoken) == 2 else None))
         spoken[step.sender] = min(step.message.header.revision, spoken.get(step.sender, 3))
+    return found
 
 
 @rule(
@@ -70,7 +72,7 @@ def _settled(case: Case) -> Iterator[tuple[Exchange, int | None]]:
 )
 def revision_goes_back(case: Case) -> Iterator[Claim]:
     odd = [
-        one for one, settled in _settled(case)
+        one for one, settled in case.once(_settled)
         if settled == _R2 and one.message.header.revision > settled and one.name not in OFFERS
     ]
     if len(odd) > 1:

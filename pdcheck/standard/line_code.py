@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 REFERENCE = "USB PD, section 5.3 to 5.8 (symbol encoding, ordered sets, CRC, BMC)"
 
@@ -43,12 +44,12 @@ class Sop(StrEnum):
     HARD_RESET = "Hard Reset"
     CABLE_RESET = "Cable Reset"
 
-    @property
+    @cached_property
     def is_reset(self) -> bool:
         """True for the two signals that carry no bytes."""
         return self in (Sop.HARD_RESET, Sop.CABLE_RESET)
 
-    @property
+    @cached_property
     def to_cable(self) -> bool:
         """True for the sets that a cable plug answers to."""
         return self in (Sop.SOP1, Sop.SOP2, Sop.SOP1_DEBUG, Sop.SOP2_DEBUG)
