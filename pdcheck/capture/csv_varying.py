@@ -39,7 +39,7 @@ from pdcheck.capture.csv_words import (
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
-STRETCH = 1 << 18
+STRETCH = 1 << 19
 _FEW = 4
 _LINE_FEED = 10
 _WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))

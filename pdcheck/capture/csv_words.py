@@ -27,6 +27,7 @@ IntArray = NDArray[np.intp]
 
 NOT_A_LEVEL = 255
 NOT_A_BUS_VALUE = -1
+_FEW_DIGITS = 3
 MOST_WIDE = 32
 _ONES = 0x0101010101010101
 _HIGH = np.uint64(0x80 * _ONES)
@@ -211,10 +212,13 @@ def decimals(cells: Cells, shape: Shape) -> tuple[NDArray[np.int64], FloatArray,
     good = cells.widths >= shape.whole
     if signed:
         good &= data.take(cells.starts, mode="clip") == shape.first
-    if before == 1:
-        digits = data.take(cells.starts + signed if signed else cells.starts, mode="clip") - np.uint8(0x30)
-        good &= digits <= 9
-        whole = digits.astype(np.int64)
+    if before <= _FEW_DIGITS:
+        whole = np.zeros(len(cells), np.int64)
+        for place in range(signed, shape.whole):
+            digits = data.take(cells.starts + place if place else cells.starts, mode="clip") - np.uint8(0x30)
+            good &= digits <= 9
+            whole *= 10
+            whole += digits
     else:
         points = cells.starts + shape.whole
         whole = _spelled(words[points - 8], _TOPS[min(before, 8)], good)

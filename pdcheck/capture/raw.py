@@ -18,8 +18,8 @@ from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.errors import CaptureError
 
-BLOCK = 1 << 20
-_PIECE = 1 << 13  # a power of two
+BLOCK = 1 << 21
+_PIECE = 1 << 12  # a power of two
 _JUDGED = 1 << 16
 _NOWHERE = np.empty(0, np.intp)
 Bytes = NDArray[np.uint8]
