@@ -20,16 +20,17 @@ from vcd.reader import tokenize
 
 from pdcheck.capture import open_capture
 from pdcheck.pipeline import check, decode
-from tests.bench.files import busy_signal
+from tests.bench.files import busy_signal, quiet_signal
 
 RATE_HZ = 24e6
 BUFFERS = (1 << 18, 1 << 20)
 
 
-def make_raw(path: Path, count: int, size: int) -> None:
-    """Samples of ``size`` bytes; the lowest channel carries a packet each 30 ms."""
+def make_raw(path: Path, count: int, size: int, busy: bool) -> None:
+    """Samples of ``size`` bytes; the lowest channel carries a packet each 30 ms, or a negotiation each 5 s."""
     samples = count // size
-    signal = busy_signal(samples / RATE_HZ, np.random.default_rng(1), 0.03)
+    length_s = samples / RATE_HZ
+    signal = busy_signal(length_s, np.random.default_rng(1), 0.03) if busy else quiet_signal(length_s)
     flips = np.zeros(samples, np.uint8 if size == 1 else np.uint16)
     flips[0] = signal.initial
     np.bitwise_xor.at(flips, np.ceil(signal.edges_s * RATE_HZ).astype(np.int64), 1)
@@ -87,15 +88,16 @@ def main() -> None:
             "| whole ratio | goal |"
         )
         print("| --- | --- | --- | --- | --- | --- | --- | --- |")
-        for size in (1, 2):
+        for size, busy in ((1, False), (2, False), (1, True), (2, True)):
             path = Path(folder) / f"raw{size}.bin"
-            make_raw(path, wanted * 1_000_000, size)
+            make_raw(path, wanted * 1_000_000, size, busy)
             plain = [best(lambda path=path, room=room: read_plainly(path, room)) for room in BUFFERS]  # type: ignore[misc]
             opened = best(lambda path=path: open_capture(path, rate_hz=RATE_HZ))  # type: ignore[misc]
             whole = best(lambda path=path: check(decode(open_capture(path, rate_hz=RATE_HZ))))  # type: ignore[misc]
             shown = ", ".join(f"{seconds:.3f}" for seconds in plain)
             print(
-                f"| {size} byte a sample | {wanted} | {shown} | {opened:.3f} | {whole:.3f} | {min(plain) / opened:.2f} "
+                f"| {size} byte a sample, {'a packet each 30 ms' if busy else 'mostly silence'} | {wanted} | {shown} "
+                f"| {opened:.3f} | {whole:.3f} | {min(plain) / opened:.2f} "
                 f"| {min(plain) / whole:.2f} | 0.33 |"
             )
             sys.stdout.flush()
