@@ -317,39 +317,38 @@ def numbers_in(words: Words, widths: IntArray, point: int) -> tuple[FloatArray, 
     return values, good
 
 
-def has(words: Words, char: int) -> Flags:
-    """Which words have this character anywhere."""
+def _marked(words: Words, char: int) -> Words:
+    """Words whose lowest bit that is set is the top one of the first byte that is ``char``; zero where none is."""
     bare = words ^ np.uint64(char * _ONES)
-    found = bare - _EVERY_BYTE
+    found: Words = bare - _EVERY_BYTE
     np.invert(bare, out=bare)
     found &= bare
     found &= _HIGH
-    there: Flags = found != 0
+    return found
+
+
+def has(words: Words, char: int) -> Flags:
+    """Which words have this character anywhere."""
+    there: Flags = _marked(words, char) != 0
     return there
 
 
 def cut_at(words: Words, char: int) -> Flags:
     """Blank the first ``char`` in each word and what is behind it, with zeros; which words have it."""
-    bare = words ^ np.uint64(char * _ONES)
-    found = bare - _EVERY_BYTE
-    np.invert(bare, out=bare)
-    found &= bare
-    found &= _HIGH
-    # The lowest bit that is set is the top one of the first such byte; where there is none nothing is blanked.
-    np.negative(found, out=bare)
-    bare &= found
-    bare >>= np.uint64(7)
-    bare -= np.uint64(1)
-    words &= bare
+    found = _marked(words, char)
+    # All bits below the mark's byte; where there is no mark nothing is blanked.
+    kept = np.negative(found)
+    kept &= found
+    kept >>= np.uint64(7)
+    kept -= np.uint64(1)
+    words &= kept
     there: Flags = found != 0
     return there
 
 
 def lengths(words: Words) -> IntArray:
     """How many bytes are in front of the first zero in each word: eight where there is none."""
-    found = words - _EVERY_BYTE
-    found &= ~words
-    found &= _HIGH
+    found = _marked(words, 0)
     found &= np.negative(found)
     found *= _PLACES
     found >>= np.uint64(60)

@@ -50,6 +50,23 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(csv_noisy, "LEAST_ROWS", 4)
 
 
+Outcome = Capture | tuple[str, int | None]
+
+
+def outcomes(path: Path, *left_out: tuple[type, ...]) -> tuple[list[Outcome], Outcome]:
+    """What comes out with some readers left out, one more group each time, and what the careful reader says."""
+    found: list[Outcome] = []
+    with pytest.MonkeyPatch.context() as patch:
+        everywhere(patch)
+        for group in left_out:
+            for reader in group:
+                patch.setattr(reader, "read", never)
+            found.append(outcome(path))
+        for reader in READERS:
+            patch.setattr(reader, "read", never)
+        return found, outcome(path)
+
+
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 1 << 32))
 @example(seed=457)  # a time without its leading zero
@@ -60,18 +77,9 @@ def everywhere(patch: pytest.MonkeyPatch) -> None:
 def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
     path.write_bytes(render(random.Random(seed)))
-    found: list[Capture | tuple[str, int | None]] = []
-    with pytest.MonkeyPatch.context() as patch:
-        everywhere(patch)
-        for left_out in (
-            (), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader, UnevenReader, NoisyReader),
-        ):  # fmt: skip
-            for reader in left_out:
-                patch.setattr(reader, "read", never)
-            found.append(outcome(path))
-        for reader in READERS:
-            patch.setattr(reader, "read", never)
-        careful = outcome(path)
+    found, careful = outcomes(
+        path, (), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader, UnevenReader, NoisyReader)
+    )
     for other in found:
         if not isinstance(careful, Capture):
             # One time that goes back and forth again may go unnoticed in silence; nothing else that is wrong may.
@@ -110,16 +118,7 @@ def with_a_bus(text: bytes, words: tuple[str, str]) -> bytes:
 def test_rows_with_a_bus_agree(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "capture.csv"
     path.write_bytes(with_a_bus(render(random.Random(seed)), random.Random(seed).choice(BUS_WORDS)))
-    found: list[Capture | tuple[str, int | None]] = []
-    with pytest.MonkeyPatch.context() as patch:
-        everywhere(patch)
-        for left_out in ((), (EvenReader,)):
-            for reader in left_out:
-                patch.setattr(reader, "read", never)
-            found.append(outcome(path))
-        for reader in READERS:
-            patch.setattr(reader, "read", never)
-        careful = outcome(path)
+    found, careful = outcomes(path, (), (EvenReader,))
     for other in found:
         if not isinstance(careful, Capture):
             assert other == careful or "backwards" in careful[0]
