@@ -204,17 +204,20 @@ def _kind(cells: Sequence[str], named: Named) -> Kind:
         return Kind.NUMBER
     if levels == total:
         return Kind.LEVEL
-    as_bus = [cell for cell in counts if bus_value(cell) is not None]
-    buses = sum(counts[cell] for cell in as_bus)
-    one_width = len({len(cell) for cell in as_bus}) == 1
+    # Digits 0 and 1 alone make a bus where most are of one width; with a mark (0x, h, 0b) any width will do.
+    widths: Counter[int] = Counter()
+    for cell, count in counts.items():
+        if bus_value(cell) is not None:
+            widths[len(cell) if not cell.strip("01") else 0] += count
+    buses = max(widths.values(), default=0)
     ones_and_zeros = sum(count for cell, count in counts.items() if len(cell) > 1 and not cell.strip("01"))
-    if buses == total and one_width and numbers - ones_and_zeros < total:
+    if buses >= total - total // 20 and numbers - ones_and_zeros < total:
         return Kind.BUS
     if levels >= max(need, numbers - total // 20):
         return Kind.LEVEL
     if numbers >= need:
         return Kind.NUMBER
-    return Kind.BUS if buses >= need and one_width else Kind.IGNORED
+    return Kind.BUS if buses >= need else Kind.IGNORED
 
 
 def _column(name: str, role: Role, named: Named, kind: Kind, cells: Sequence[str]) -> Column:

@@ -303,3 +303,20 @@ def test_roles_given_by_name_and_number(tmp_path: Path) -> None:
     assert [line.role for line in by_number.lines] == [Role.CC2, Role.OTHER, Role.CC1]
     with pytest.raises(CaptureError, match=r"Channel 0.*Channel 1"):
         read(tmp_path, text, roles={Role.CC1: "Channel 9"})
+
+
+def test_hexadecimal_buses_without_leading_zeros_are_read(tmp_path: Path) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_text("Time [s],Bus\n" + "".join(f"{i * 1e-6:.6f},{0x1E if i % 3 else 0xF:#x}\n" for i in range(40)))
+    lines = {line.name: line for line in open_capture(path).lines}
+    assert isinstance(lines["Bus[0]"], DigitalLine) and isinstance(lines["Bus[1]"], DigitalLine)
+    assert lines["Bus[0]"].initial and len(lines["Bus[0]"].edges_s) == 26
+    assert lines["Bus[1]"].initial and len(lines["Bus[1]"].edges_s) == 0
+
+
+def test_one_damaged_cell_does_not_turn_a_bus_into_a_number(tmp_path: Path) -> None:
+    rows = [f"{i * 2.5e-7:.9f},1010001{i // 10 % 2}" for i in range(1_000)]
+    rows[400] = rows[400][:-1]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],D7-D0", *rows, ""]))
+    assert len(open_capture(path).lines) == 8
