@@ -24,6 +24,7 @@ STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
 _LARGEST = 1e30
+_LONG_EXPONENT = re.compile(rb"[eE][+-]?\d{5}")  # a number to Python, not to us
 _COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:[#;%!]|//)", re.MULTILINE)
 Bytes = NDArray[np.uint8]
 
@@ -62,7 +63,7 @@ class PlainReader:
         fewest = len(self._layout.columns) - 1
         if rows < LEAST_ROWS or more or not fewest <= separators <= fewest + 1 or b'"' in text or not text.isascii():
             return None
-        if not self._as_many_in_each(text, separators):
+        if not self._as_many_in_each(text, separators) or _LONG_EXPONENT.search(text):
             return None
         shown = text.decode()
         if delimiter != b",":

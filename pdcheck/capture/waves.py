@@ -277,8 +277,7 @@ def _entering_cells(values: FloatArray, starts: IntArray, band: float) -> IntArr
 
     :param starts: where the runs begin.
     """
-    cells = values - np.repeat(values[starts], np.diff(starts, append=len(values)))
-    cells /= band / 3
+    cells = values / (band / 3)
     np.floor(cells, out=cells)
     np.clip(cells, -_MOST_CELLS, _MOST_CELLS, out=cells)
     code = cells.astype(np.int32)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
@@ -177,3 +178,24 @@ def test_a_time_beyond_any_number_is_named(
     assert isinstance(error, tuple)
     assert outcome(path) == error
     assert error[1] == at + 2
+
+
+def test_one_value_beyond_reason_does_not_hide_the_others(tmp_path: Path) -> None:
+    volts = np.random.default_rng(4).normal(5.0, 0.02, 3_000).round(3)
+    volts[2_000] = 5e8
+    path = tmp_path / "capture.csv"
+    path.write_text("Time [s],CC1,VBUS [V]\n" + "".join(f"{i * 2.5e-7:.9f},0,{v:.10g}\n" for i, v in enumerate(volts)))
+    (vbus,) = [line for line in open_capture(path).lines if isinstance(line, AnalogLine)]
+    held = vbus.values[np.searchsorted(vbus.times_s, np.arange(3_000) * 2.5e-7 + 1e-9, side="right") - 1]
+    assert np.abs(held - volts).max() <= 0.0201
+
+
+@pytest.mark.parametrize("cell", ["0.e99006", "1E00001", "5.0e-00003"])
+def test_an_exponent_of_five_digits_is_no_number_anywhere(tmp_path: Path, cell: str) -> None:
+    rows = [f"{i * 2.5e-7:.9f},0,{-1.0 ** i * 0.001234:.4e}" for i in range(300)]
+    rows[200] = f"{200 * 2.5e-7:.9f},0,{cell}"
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    with pytest.raises(CaptureError, match="is not a number") as caught:
+        open_capture(path)
+    assert caught.value.line == 202
