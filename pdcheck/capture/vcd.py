@@ -191,7 +191,8 @@ class _VcdFile:
                 parts.append(bytes(self._view[: end + 4]))
                 self._drop(end + 4)
                 break
-            if self._ended or size > _MOST_HEADER:
+            stuck = start == 0 and self._held == BLOCK
+            if self._ended or size > _MOST_HEADER or stuck:
                 raise CaptureError(
                     "its declarations do not end ($enddefinitions is missing)", "export the capture again",
                     path=self._path,

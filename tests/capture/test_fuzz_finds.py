@@ -199,3 +199,12 @@ def test_an_exponent_of_five_digits_is_no_number_anywhere(tmp_path: Path, cell: 
     with pytest.raises(CaptureError, match="is not a number") as caught:
         open_capture(path)
     assert caught.value.line == 202
+
+
+@pytest.mark.parametrize("before", [0, 100, 1 << 18, (1 << 18) - 14])
+def test_a_last_declaration_that_does_not_end_is_said(tmp_path: Path, before: int) -> None:
+    path = tmp_path / "a.vcd"
+    head = "$timescale 1 ns $end $var wire 1 ! CC1 $end "
+    path.write_text(head + " " * max(0, before - len(head)) + "$enddefinitions " + "#0 1! " * 120_000)
+    with pytest.raises(CaptureError, match="declarations do not end"):
+        open_capture(path)
