@@ -18,6 +18,14 @@ COMMENT_MARKS = ("#", ";", "//", "%", "!")
 DELIMITERS = ("\t", ";", ",", "|", " ")
 
 
+def decoded(text: bytes) -> str:
+    """The text, as UTF-8 where it is that, else a character a byte."""
+    try:
+        return text.decode()
+    except UnicodeDecodeError:
+        return text.decode("latin-1")
+
+
 def split_row(line: str, delimiter: str) -> list[str]:
     """The cells of a row, unquoted and stripped. ``" "`` splits at runs of blanks, ``""`` not at all."""
     if delimiter == "":

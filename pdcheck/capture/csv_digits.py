@@ -28,6 +28,11 @@ _LAST = [np.uint64(((1 << 8 * width) - 1) << (64 - 8 * width)) for width in rang
 _MINUS, _PLUS = 0x2D, 0x2B
 
 
+def words_of(data: Bytes) -> Words:
+    """The eight bytes from every place of ``data`` on; a view, to be indexed."""
+    return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
+
+
 class FixedRows:
     """Rows of one width in a buffer that has at least sixteen bytes in front of them.
 
@@ -43,8 +48,7 @@ class FixedRows:
         """Of each row, or of some, the eight bytes before place ``end``, the first at the lowest address."""
         count, width = self.table.shape
         if rows is not None:
-            every = np.ndarray((len(self._data) - 7,), "<u8", self._data, 0, (1,))
-            return np.asarray(every[rows * width + (self._start + end - 8)])
+            return words_of(self._data)[rows * width + (self._start + end - 8)]
         found: Words = np.ndarray((count,), "<u8", self._data, self._start + end - 8, (width,)).copy()
         return found
 

@@ -11,7 +11,8 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 
-from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
+from pdcheck.capture.csv_cells import DELIMITERS, bus_value, decoded, is_number, level, split_row, strip_comment
+from pdcheck.capture.csv_table import is_plain, vote
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
 Fill = Callable[[memoryview], int]
@@ -106,7 +107,7 @@ class _Undressing:
         text = self._open + bytes(self._piece[:size])
         end = len(text) if self._ended or len(text) > _HEAD else text.rfind(b"\n") + 1
         self._open = text[end:]
-        lines = _decoded(text[:end]).split("\n")
+        lines = decoded(text[:end]).split("\n")
         self._done = "\n".join(map(self._line, lines)).encode()
 
     def _line(self, line: str) -> str:
@@ -200,13 +201,6 @@ def _bus(cell: str) -> str | None:
     return None
 
 
-def _decoded(text: bytes) -> str:
-    try:
-        return text.decode()
-    except UnicodeDecodeError:
-        return text.decode("latin-1")
-
-
 def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], int] | None:
     """The delimiter, the columns that are dressed, and how many columns there are; None where all is plain."""
     text = bytes(head)
@@ -216,12 +210,12 @@ def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], in
     last = _lines(text[-(1 << 13) :], whole=ended)[1:] if len(text) > 1 << 16 else first
     asked = [*first[:_ASKED], *(last[-_ASKED:] if last is not first else first[_ASKED:][-_ASKED:])]
     asked = [line for line in asked if line.strip() and strip_comment(line) is None]
-    plainly = max(_votes(asked, mark, _is_plain) for mark in DELIMITERS)
-    votes = {mark: _votes(asked, mark, _is_value) for mark in DELIMITERS}
+    plainly = max(vote(asked, mark, is_plain) for mark in DELIMITERS)
+    votes = {mark: vote(asked, mark, _is_value) for mark in DELIMITERS}
     delimiter = max(votes, key=lambda mark: votes[mark])
     if votes[delimiter] == 0:
         delimiter = ""
-        plainly, votes[""] = (sum(kind(split_row(line, "")[0]) for line in asked) for kind in (_is_plain, _is_value))
+        plainly, votes[""] = (sum(kind(split_row(line, "")[0]) for line in asked) for kind in (is_plain, _is_value))
     if votes[delimiter] <= plainly * _CLEARLY_MORE:
         return None
     rows = [split_row(line, delimiter) for line in asked]
@@ -231,7 +225,7 @@ def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], in
     columns = {}
     for place in range(width):
         cells = [row[place] for row in good]
-        if not all(map(_is_plain, cells)) and 2 * sum(map(_is_value, cells)) > len(cells):
+        if not all(map(is_plain, cells)) and 2 * sum(map(_is_value, cells)) > len(cells):
             columns[place] = _column(cells, [row[place] for row in above if len(row) == width])
     return (delimiter, columns, width) if columns else None
 
@@ -240,18 +234,18 @@ def _plainly_plain(text: bytes) -> bool:
     """Whether rows from the middle and the end are all plain: as they mostly are, and then no more is looked at."""
     middle = len(text) // 2
     parts = (text[middle : middle + _QUICKLY], text[-_QUICKLY:])
-    some = [line for part in parts for line in _decoded(part).split("\n")[1:-1][-_ASKED // 2 :]]
+    some = [line for part in parts for line in decoded(part).split("\n")[1:-1][-_ASKED // 2 :]]
     if len(some) < _ASKED // 2:
         return False
     for mark in DELIMITERS:
         rows = (split_row(line, mark) for line in some)
-        if all(len(row) > 1 and all(map(_is_plain, filter(None, row))) for row in rows):
+        if all(len(row) > 1 and all(map(is_plain, filter(None, row))) for row in rows):
             return True
     return False
 
 
 def _lines(text: bytes, *, whole: bool) -> list[str]:
-    lines = [line.rstrip("\r") for line in _decoded(text).split("\n")]
+    lines = [line.rstrip("\r") for line in decoded(text).split("\n")]
     return lines if whole else lines[:-1]
 
 
@@ -272,13 +266,9 @@ def _looks_hexadecimal(cell: str) -> bool:
     return _BARE_HEXADECIMAL.fullmatch(cell) is not None
 
 
-def _is_plain(cell: str) -> bool:
-    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
-
-
 def _is_value(cell: str) -> bool:
     """A plain value, or a dressed one."""
-    if _is_plain(cell):
+    if is_plain(cell):
         return True
     bare = _bare(cell)
     if not any(map(str.isdigit, bare)) and level(bare) is None:
@@ -286,16 +276,3 @@ def _is_value(cell: str) -> bool:
     if _Column().plain(bare) is not None or any(pattern.fullmatch(bare) for _, pattern in _SURELY_GROUPED):
         return True
     return _looks_hexadecimal(bare) and len(bare) % 2 == 0
-
-
-def _votes(lines: Sequence[str], delimiter: str, known: Callable[[str], bool]) -> float:
-    """How well the lines split into known cells."""
-    total = 0.0
-    for line in lines:
-        cells = split_row(line, delimiter)
-        while cells and not cells[-1]:
-            cells.pop()
-        good = sum(map(known, cells))
-        if good >= 2:
-            total += good / len(cells)
-    return total

@@ -19,6 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
+from pdcheck.capture.csv_digits import words_of
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_ahead
@@ -35,7 +36,6 @@ from pdcheck.capture.csv_words import (
     has,
     lengths,
     numbers_in,
-    words_of,
 )
 from pdcheck.capture.waves import PIECE
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import (
     bus_value,
+    decoded,
     is_number,
     level,
     number,
@@ -144,7 +145,7 @@ class CarefulReader:
         :raises CaptureError: a row is broken.
         :raises NotALevel: a column of levels that may be numbers is.
         """
-        lines = _decode(text).split("\n")
+        lines = decoded(text).split("\n")
         if terminated:
             lines.pop()
         origin = place.origin
@@ -160,7 +161,7 @@ class CarefulReader:
             if cells is None:
                 continue
             cut = not terminated and offset == len(lines) - 1
-            if cut and self._is_cut(cells, lines[offset - 1] if offset else _decode(before)):
+            if cut and self._is_cut(cells, lines[offset - 1] if offset else decoded(before)):
                 break
             if len(cells) != len(self._layout.columns):
                 raise self._wrong_count(len(cells), at)
@@ -286,10 +287,3 @@ class CarefulReader:
             f"the row has {count} column{'s' * (count != 1)} where {expected} are expected",
             "correct or delete this row, or export again", path=self._path, line=at,
         )  # fmt: skip
-
-
-def _decode(text: bytes) -> str:
-    try:
-        return text.decode()
-    except UnicodeDecodeError:
-        return text.decode("latin-1")

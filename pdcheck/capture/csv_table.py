@@ -7,7 +7,7 @@ rows themselves tell, for there are many of them and they are alike.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
 from pdcheck.capture.model import Role
@@ -19,11 +19,11 @@ _VOTING_LINES = 30
 def delimiter_of(lines: Sequence[str]) -> str | None:
     """What separates the cells, ``""`` where there is one column only; None where no line holds a value."""
     voting = voters(lines)
-    votes = {candidate: _votes(voting, candidate) for candidate in DELIMITERS}
+    votes = {candidate: vote(voting, candidate, is_plain) for candidate in DELIMITERS}
     delimiter = max(votes, key=lambda candidate: votes[candidate])
     if votes[delimiter] > 0:
         return delimiter
-    return "" if any(_is_value(split_row(line, "")[0]) for line in voting) else None
+    return "" if any(is_plain(split_row(line, "")[0]) for line in voting) else None
 
 
 def voters(lines: Sequence[str]) -> list[str]:
@@ -32,12 +32,13 @@ def voters(lines: Sequence[str]) -> list[str]:
     return [line for line in asked if line.strip() and strip_comment(line) is None]
 
 
-def _is_value(cell: str) -> bool:
+def is_plain(cell: str) -> bool:
+    """A number, a level or the value of a bus, as the row readers know them."""
     return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
 
 
-def _votes(lines: Sequence[str], delimiter: str) -> float:
-    """How well the lines split into values: full votes for lines of nothing else."""
+def vote(lines: Sequence[str], delimiter: str, known: Callable[[str], bool]) -> float:
+    """How well the lines split into cells that are known: full votes for lines of nothing else."""
     total = 0.0
     for line in lines:
         if delimiter not in line and delimiter != " ":
@@ -45,7 +46,7 @@ def _votes(lines: Sequence[str], delimiter: str) -> float:
         cells = split_row(line, delimiter)
         while cells and not cells[-1]:
             cells.pop()
-        good = sum(map(_is_value, cells))
+        good = sum(map(known, cells))
         if good >= 2:
             total += good / len(cells)
     return total
@@ -83,7 +84,7 @@ class Table:
 
     def shape(self, line: str) -> tuple[bool, ...]:
         """Which cells hold values."""
-        return tuple(map(_is_value, self.cells(line)))
+        return tuple(map(is_plain, self.cells(line)))
 
 
 def find_header(table: Table) -> tuple[list[str], list[str], int]:
@@ -141,7 +142,7 @@ def _header_cells(table: Table, line: str) -> list[str] | None:
             return cells
         if table.width == 1 and delimiter == (table.delimiter or ","):
             whole = line.strip().strip('"')
-            return [whole] if whole and not _is_value(whole) else None
+            return [whole] if whole and not is_plain(whole) else None
     return None
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import bus_value, level
-from pdcheck.capture.csv_digits import digits_to_integers
+from pdcheck.capture.csv_digits import digits_to_integers, words_of
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]
@@ -58,11 +58,6 @@ _DIVISORS = _divisors()
 LEVEL_OF_BYTE = np.array(
     [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
 )
-
-
-def words_of(data: Bytes) -> Words:
-    """The eight bytes from every place of ``data`` on; a view, to be indexed."""
-    return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
 
 
 def two_words(data: Bytes, places: IntArray) -> tuple[Words, Words]:

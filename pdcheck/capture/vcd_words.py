@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_digits import digits_to_integers
+from pdcheck.capture.csv_digits import digits_to_integers, words_of
 from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, numbers, two_words
 
 Bytes = NDArray[np.uint8]
@@ -191,7 +191,7 @@ class WordReader:
         if int(widths.max()) == 1:
             keys = data.take(starts).astype(np.uint64)
         else:
-            keys = _eight(data)[starts]
+            keys = words_of(data)[starts]
             keys &= MASKS.take(widths)
         found = np.searchsorted(self._keys, keys) if len(self._keys) > 1 else np.zeros(len(keys), np.intp)
         np.minimum(found, len(self._keys) - 1, out=found)
@@ -206,11 +206,6 @@ class WordReader:
         order = np.argsort(owners, kind="stable")
         ends = np.cumsum(counts)
         return [(self._codes[owner], order[ends[owner] - counts[owner] : ends[owner]]) for owner in present]
-
-
-def _eight(data: Bytes) -> Words:
-    """The eight bytes from every place on."""
-    return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
 
 
 def _has_control_characters(text: Bytes) -> bool:
@@ -242,7 +237,7 @@ def _integers(data: Bytes, starts: Places, widths: Places) -> Integers | None:
         return None
     ends = starts + widths
     if longest <= 8:
-        return _digits(_eight(data)[ends - 8], _TOPS.take(widths))
+        return _digits(words_of(data)[ends - 8], _TOPS.take(widths))
     high, low = two_words(data, ends - 16)
     value = _digits(low, _TOPS.take(np.minimum(widths, 8)))
     upper = _digits(high, _TOPS.take(np.maximum(widths - 8, 0)))

@@ -14,7 +14,7 @@ from pdcheck.rules.words import span
 from pdcheck.standard import electrical
 
 #: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
-MUCH_SKEW = 0.25
+_MUCH_SKEW = 0.25
 #: From this sampling step on a half bit (1.5 to 1.9 us) can fall between two samples.
 TOO_SLOW_S = 0.9e-6
 #: Edges this far off the grid, in bits and beyond what the sampling itself does, leave hardly room for a half bit.
@@ -61,7 +61,7 @@ def _limit_of(case: Case) -> Limit | None:
             f"it takes a sample every {span(step)}, and half a bit lasts {half_bit_us:.2f} us at the fastest",
             (todo.FASTER, todo.THRESHOLD, todo.CAPTURE_AGAIN),
         )  # fmt: skip
-    if skew[0] >= MUCH_SKEW:
+    if skew[0] >= _MUCH_SKEW:
         return Limit(
             Who.CAPTURE,
             f"its threshold is far off the middle of the signal: pulses read {span(skew[1])} too long or too short",

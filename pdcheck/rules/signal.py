@@ -15,7 +15,7 @@ from pdcheck.line.model import Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
-from pdcheck.rules.capture_limits import MUCH_SKEW, TOO_SLOW_S, limit_of
+from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
@@ -71,11 +71,9 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     # is heard to answer has heard an offer.
     # A threshold far off the middle breaks packets in the capture alone.
     sent = case.conversation.transmissions
-    skews = sorted(abs(t.packet.skew_s) * t.packet.bit_rate_bps for t in sent)
     answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in sent)
-    good_capture = quality.packets > 0 and skews[len(skews) // 2] < MUCH_SKEW
     limit = limit_of(case)
-    good_capture = good_capture and (limit is None or limit.who is not Who.CAPTURE)
+    good_capture = quality.packets > 0 and (limit is None or limit.who is not Who.CAPTURE)
     sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
     first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)
