@@ -6,7 +6,7 @@ the capture cannot tell nobody is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from pdcheck.conversation.model import Contract, Step
@@ -82,10 +82,13 @@ def judge_case(case: Case) -> Verdict:
     elif leading is not None:
         findings = [f for f in findings if f is leading or f.effect is not Effect.WITHHOLDS]
     steps = _ladder(case, delivery, outcome, leading)
+    stopped_at = _stopped_at(outcome, steps, leading)
+    if outcome is Outcome.INCONCLUSIVE and (leading is None or leading.who is Who.CAPTURE):
+        steps = _as_far_as_seen(steps)
     contract = case.conversation.contracts[-1] if case.conversation.contracts else None
     return Verdict(
         outcome=outcome,
-        stopped_at=_stopped_at(outcome, steps, leading),
+        stopped_at=stopped_at,
         suspect=_suspect(outcome, leading),
         summary=_summary(outcome, contract, delivery, leading),
         steps=steps,
@@ -133,6 +136,13 @@ def _ladder(
             missing = True
             results.append(StepResult(step, StepState.NOT_JUDGED, None))
     return tuple(results)
+
+
+def _as_far_as_seen(steps: tuple[StepResult, ...]) -> tuple[StepResult, ...]:
+    """The ladder of a capture that cannot tell: what it does not show may have happened all the same."""
+    return tuple(
+        replace(s, state=StepState.NOT_JUDGED) if s.state is StepState.NOT_REACHED else s for s in steps
+    )
 
 
 def _stopped_at(outcome: Outcome, steps: tuple[StepResult, ...], leading: Finding | None) -> Step | None:

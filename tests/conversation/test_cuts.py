@@ -11,6 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pdcheck.rules import Who
+from pdcheck.verdict import Outcome, StepState
 from tests.conversation.told import (
     FAULTY,
     GOOD,
@@ -42,6 +44,16 @@ def test_a_healthy_conversation_cut_short(name: str) -> None:
             part = cut(one, min(at, one.duration_s))
             outcome, _, suspect = judged(part)
             assert outcome != "fail" or suspect in allowed, f"{seed} {verdict_on(part).summary}\n{part.lines()}"
+
+
+@pytest.mark.parametrize("name", GOOD)
+def test_what_was_cut_off_is_not_called_missing(name: str) -> None:
+    for seed in SEEDS:
+        _, one, rng = good(name, seed)
+        for at in moments(one, rng):
+            verdict = verdict_on(cut(one, min(at, one.duration_s)))
+            if verdict.outcome is Outcome.INCONCLUSIVE and verdict.suspect is Who.CAPTURE:
+                assert StepState.NOT_REACHED not in {s.state for s in verdict.steps}, verdict.summary
 
 
 @pytest.mark.parametrize("name", FAULTY)

@@ -12,6 +12,7 @@ import pytest
 from pdcheck.capture import open_capture
 from pdcheck.pipeline import check, decode
 from pdcheck.report.model import Report
+from pdcheck.verdict import StepState
 from tests.reference import bench_waves
 
 
@@ -35,6 +36,7 @@ def test_too_slow(tmp_path: Path, rate_hz: float, seed: int) -> None:
     assert str(said.suspect) == "capture"
     assert "takes a sample every" in said.summary
     assert said.next[0].startswith("Capture at 4 MS/s or more")
+    assert StepState.NOT_REACHED not in {s.state for s in said.steps}, "a step that it cannot show is no missing step"
 
 
 @pytest.mark.parametrize("seed", [1, 3, 4, 6])
