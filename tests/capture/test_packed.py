@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import bz2
+import gc
 import gzip
 import io
 import lzma
 import subprocess
 import sys
+import weakref
 import zipfile
 import zlib
 from collections.abc import Callable
@@ -16,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from pdcheck.capture import Capture, DigitalLine, open_capture
+from pdcheck.capture.source import ByteSource
 from pdcheck.errors import CaptureError
 
 ROWS = b"".join(b"%.6f,%d\n" % (i * 1e-6, i // 7 % 2) for i in range(20_000))
@@ -52,6 +55,18 @@ def test_packed_by_content_whatever_the_name(tmp_path: Path, pack: Callable[[byt
     path = tmp_path / "something"
     path.write_bytes(pack(TEXT))
     assert edges(open_capture(path)) == EDGES
+
+
+@pytest.mark.parametrize("pack", PACKERS)
+def test_what_was_read_is_let_go(tmp_path: Path, pack: Callable[[bytes], bytes]) -> None:
+    path = tmp_path / "something"
+    path.write_bytes(pack(TEXT))
+    with ByteSource(str(path)) as source:
+        assert source.head.startswith(TEXT[:9])
+    left = weakref.ref(source)
+    del source
+    gc.collect()
+    assert left() is None, "a folder that is watched would fill the memory"
 
 
 @pytest.mark.parametrize("pack", PACKERS)
