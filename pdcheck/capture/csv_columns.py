@@ -16,6 +16,8 @@ from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import PIECE, ranges_of
 
 _FEW = 4
+_EIGHT = 8
+_MOST_IN_FRONT = 4  # of the point, so that eight characters tell thousandths
 _MINUS, _PLUS = 0x2D, 0x2B
 Bytes = NDArray[np.uint8]
 
@@ -47,30 +49,78 @@ class FixedNumbers:
         return low, high
 
     def ranges(self) -> tuple[FloatArray, FloatArray]:
-        """The least and the largest of each piece."""
-        table, span = self._table, self._span
-        width = span.width
-        if width > 8 or span.exponent >= 0 or table[0, span.start] in (_MINUS, _PLUS):
+        """The least and the largest of each piece; of long numbers to eight characters."""
+        sorted_by = self._sorted_by()
+        if sorted_by is None:
             return ranges_of(self._looked_at(self.checked()))
         # As big-endian words decimals of one shape sort like their values.
-        own = self._rows.words(span.end).byteswap(inplace=True)
-        own &= np.uint64((1 << 8 * width) - 1)
+        start, end = sorted_by
+        own = self._rows.words(end).byteswap(inplace=True)
+        own &= np.uint64((1 << 8 * (end - start)) - 1)
         whole = len(own) // PIECE * PIECE
         pieces = own[:whole].reshape(-1, PIECE)
         lows, highs = pieces.min(axis=1), pieces.max(axis=1)
         if whole < len(own):
             lows, highs = np.append(lows, own[whole:].min()), np.append(highs, own[whole:].max())
-        return self._spelled(lows), self._spelled(highs)
+        least, largest = self._spelled(lows, start, end), self._spelled(highs, start, end)
+        return (largest, least) if self._table[0, self._span.start] == _MINUS else (least, largest)
 
-    def _spelled(self, words: NDArray[np.uint64]) -> FloatArray:
-        cells = words.astype(">u8").view(np.uint8).reshape(-1, 8)[:, 8 - self._span.width :]
-        parts = fixed_decimals(cells, self._span.point)
+    def _sorted_by(self) -> tuple[int, int] | None:
+        """The characters by which these numbers sort, at most eight; None where there are no such.
+
+        A sign and an exponent must be the same in all rows.
+        """
+        table, span = self._table, self._span
+        low, high = (bound[span.start : span.end] for bound in self._bounds)
+        signed = int(table[0, span.start] in (_MINUS, _PLUS))
+        if signed and low[0] != high[0]:
+            return None
+        end = span.width
+        if self._exponent() is None:
+            return None
+        if span.exponent >= 0:
+            end = span.exponent
+        if end - signed > _EIGHT:
+            if span.point - signed > _MOST_IN_FRONT:
+                return None
+            end = signed + _EIGHT
+        return span.start + signed, span.start + end
+
+    def _exponent(self) -> int | None:
+        """The exponent of all these numbers; None where it is not known to be the same."""
+        span = self._span
+        if span.exponent < 0:
+            return 0
+        least, largest = (bound[span.start + span.exponent + 1 : span.end].tobytes() for bound in self._bounds)
+        return int(least) if least == largest else None
+
+    def _spelled(self, words: NDArray[np.uint64], start: int, end: int) -> FloatArray:
+        """The numbers whose characters from ``start`` to ``end`` these are."""
+        span = self._span
+        cells = words.astype(">u8").view(np.uint8).reshape(-1, _EIGHT)[:, _EIGHT - (end - start) :]
+        parts = fixed_decimals(cells, min(span.start + span.point, end) - start)
         assert parts is not None, "the reader has looked at every digit"
-        return parts[0] + parts[1]
+        values = parts[0] + parts[1]
+        row = self._table[0]
+        if span.exponent >= 0:
+            values *= 10.0 ** (self._exponent() or 0)
+        if row[span.start] == _MINUS:
+            np.negative(values, out=values)
+        return values
 
     def pick(self, rows: IntArray) -> FloatArray:
         """The values of some rows."""
-        return self._looked_at(self._values(self._table[rows, self._span.start : self._span.end]))
+        span = self._span
+        exponent = self._exponent()
+        if exponent is not None:
+            end = span.end if span.exponent < 0 else span.start + span.exponent
+            parts = self._rows.decimals(span.start, span.start + span.point, end, rows)
+            if parts is not None:
+                values = parts[0] + parts[1]
+                if span.exponent >= 0:
+                    values *= 10.0**exponent
+                return values
+        return self._looked_at(self._values(self._table[rows, span.start : span.end]))
 
     def _looked_at(self, values: FloatArray | None) -> FloatArray:
         assert values is not None, "the reader has looked at every digit"

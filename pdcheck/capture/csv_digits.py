@@ -26,6 +26,7 @@ _LIMIT = np.uint64(0x7676767676767676)  # takes what is no digit, once 0 is take
 _HIGH = 0x8080808080808080
 _LAST = [np.uint64(((1 << 8 * width) - 1) << (64 - 8 * width)) for width in range(9)]
 _MINUS, _PLUS = 0x2D, 0x2B
+_MOST_DIGITS = 16
 
 
 def words_of(data: Bytes) -> Words:
@@ -94,7 +95,7 @@ class FixedRows:
                 return None
             first += 1
         after = max(0, end - point - 1)
-        if point - first > 16 or after > 16 or point - first + after == 0:
+        if point - first > _MOST_DIGITS or after > _MOST_DIGITS or point - first + after == 0:
             return None
         if point < end and not bool((self._column(point, rows) == self.table[0, point]).all()):
             return None
@@ -149,7 +150,8 @@ def fixed_decimals(cells: Bytes, point: int) -> tuple[IntArray, FloatArray] | No
 
     :param cells: a row a number, no blanks; perhaps a sign first, the same in every row.
     :param point: place of the decimal point; the width where there is none.
-    :returns: None where some are of another shape, or longer than sixteen digits on a side.
+    :returns: None where some are of another shape, or longer than sixteen digits in front of the point or 24 behind it.
+        Those behind the sixteenth are looked at and count for nothing.
     """
     count, width = cells.shape
     sign = 1
@@ -160,13 +162,13 @@ def fixed_decimals(cells: Bytes, point: int) -> tuple[IntArray, FloatArray] | No
         sign = -1 if cells[0, 0] == _MINUS else 1
         first = 1
     before, after = point - first, max(0, width - point - 1)
-    if before > 16 or after > 16 or before + after == 0:
+    if before > _MOST_DIGITS or after > _MOST_DIGITS + 8 or before + after == 0:
         return None
     if point < width and not bool((cells[:, point] == cells[0, point]).all()):
         return None
     whole = _aligned(cells[:, first:point], right=True)
-    part = _aligned(cells[:, point + 1 :], right=False)
-    if whole is None or part is None:
+    part = _aligned(cells[:, point + 1 :][:, :_MOST_DIGITS], right=False)
+    if whole is None or part is None or _aligned(cells[:, point + 1 + _MOST_DIGITS :], right=False) is None:
         return None
     rest = part.astype(np.float64)
     rest /= 1e16 if after > 8 else 1e8  # divided, not multiplied: so it is the float nearest to what is written

@@ -19,12 +19,13 @@ from functools import cached_property
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
+from pdcheck.capture.csv_digits import digits_to_integers, words_of
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_varying import VaryingTimes
 from pdcheck.capture.csv_words import (
+    MASKS,
     MOST_WIDE,
     Bytes,
     Cells,
@@ -35,7 +36,6 @@ from pdcheck.capture.csv_words import (
     decimals,
     has,
     lengths,
-    numbers_in,
 )
 from pdcheck.capture.waves import PIECE
 
@@ -43,9 +43,10 @@ LEAST_ROWS = 64
 STRETCH = 1 << 20
 _LINE_FEED, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2D, 0x2E, 0x30, 0x39
 _EIGHT = 8
-_WIDEST = 15  # characters of a number, so that what ends it is in the second word at the latest
+_WORDS = 4  # of a number, what ends it among them: a longer one is none that an exporter prints
 _TOP = np.uint64(1 << 63)
 _FEW = 4
+_SOME = 16  # one row in so many asked for: better to look up where all of them end
 
 
 @dataclass(frozen=True)
@@ -139,8 +140,8 @@ class NoisyReader:
         self._delimiter = delimiter[0] if len(delimiter) == 1 else 0
         self._able = layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
         self._look: _Look | None = None
-        self._ends, self._marks = np.empty(0, bool), np.empty(0, bool)
-        self._flagging = Flagging()
+        self._marks = np.empty(0, bool)
+        self._flagging, self._line_ends = Flagging(), Flagging()
 
     def read(self, room: bytearray, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Read rows from ``start`` on; parameters and result are those of the reader of fixed rows."""
@@ -188,9 +189,11 @@ class NoisyReader:
         levels -= np.uint8(_ZERO)
         if levels.size and int(levels.max()) > 1:
             return None
-        cells = _TimeCells(data, start, anchors, numbers[-1], len(look.parts[-1].text))
+        row_ends = _RowEnds(self._line_ends, start, end)
+        cells = _TimeCells(data, start, anchors, numbers[-1], len(look.parts[-1].text), row_ends)
         if not cells.fit(look.time.whole) or not self._is_plain(look, data[start:end], rows, numbers):
             return None
+        numbers[-1].end_before(row_ends, len(look.parts[-1].text))
         changed = np.append(NO_ROWS.dtype.type(0), np.flatnonzero((levels[:, 1:] != levels[:, :-1]).any(axis=0)) + 1)
         times = VaryingTimes(cells, look.time, place)
         if not times.in_order(changed, place):
@@ -208,9 +211,9 @@ class NoisyReader:
         """
         block = data[start:end]
         size = len(block)
-        if len(self._ends) < size:
-            self._ends, self._marks = np.empty(STRETCH, bool), np.empty(STRETCH, bool)
-        ends, marks = np.equal(block, _LINE_FEED, out=self._ends[:size]), self._marks[:size]
+        if len(self._marks) < size:
+            self._marks = np.empty(STRETCH, bool)
+        ends, marks = np.equal(block, _LINE_FEED, out=self._line_ends.room(size)), self._marks[:size]
         rows = int(np.count_nonzero(ends))
         np.equal(block, self._delimiter, out=marks)
         if rows < LEAST_ROWS or np.count_nonzero(marks) != rows * look.marks:
@@ -256,26 +259,44 @@ class NoisyReader:
         return bool(np.count_nonzero(np.greater(block, _NINE, out=flags)) == rows * high)
 
 
+class _RowEnds:
+    """Where the rows of a stretch end; looked up once, when many are asked for and before the next stretch is read."""
+
+    def __init__(self, flagging: Flagging, start: int, end: int) -> None:
+        self._flagging = flagging
+        self._start, self._size = start, end - start
+
+    @cached_property
+    def places(self) -> IntArray:
+        """The places of their line feeds."""
+        found = self._flagging.places(self._size)
+        found += self._start
+        return found
+
+
 class _Numbers:
     """Plain decimals with equally many digits in front of the point, as words that sort as they do.
 
     Of a number of more than eight characters only the first eight are in its word; it is read whole where it is picked.
 
     :ivar starts: where they begin, :ivar points: how many have a point, :ivar signs: how many a minus.
-    :ivar widest: how many characters none has more than, the sign included.
+    :ivar narrowest, widest: how many characters none has less than, and more than, the sign included.
     """
 
     def __init__(
-        self, data: Bytes, starts: IntArray, keys: Words, kind: _Number, points: int, signs: int, wide: bool
+        self, data: Bytes, starts: IntArray, keys: Words, kind: _Number, points: int, signs: int, used: int,
+        narrowest: int,
     ) -> None:
         self._data = data
         self._keys = keys
-        self._wide = wide
-        self.widest = _WIDEST + 1 if wide else _EIGHT
+        self._wide = used > 1
+        self.narrowest, self.widest = narrowest, _EIGHT * used
         self.starts = starts
         self.kind = kind
         self.points = points
         self.signs = signs
+        self._row_ends: _RowEnds | None = None
+        self._right = 0
 
     @staticmethod
     def of(data: Bytes, starts: IntArray, kind: _Number) -> _Numbers | None:
@@ -293,11 +314,17 @@ class _Numbers:
             return None
         # What stands behind a number decides nothing between two that differ, where its end sorts before all digits.
         ended = has(words, kind.stop) if kind.stop < _POINT else cut_at(words, kind.stop)
-        open_ended = np.flatnonzero(~ended)
-        if len(open_ended):
-            more = text[(starts + minus if signs else starts)[open_ended] + _EIGHT]
-            if not bool(has(more, kind.stop).all()):
-                return None
+        longer = np.flatnonzero(~ended)
+        used, narrowest = 1, 0
+        if len(longer):
+            more = (starts + minus if signs else starts)[longer]
+            while len(more):
+                if used == _WORDS:
+                    return None
+                narrowest += _EIGHT if len(more) == len(words) else 0
+                more += _EIGHT
+                more = more[~has(text[more], kind.stop)]
+                used += 1
         keys = words.byteswap(inplace=True)
         # Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
         if signs:
@@ -305,7 +332,7 @@ class _Numbers:
             keys ^= _TOP
         else:
             keys |= _TOP
-        return _Numbers(data, starts, keys, kind, points, signs, len(open_ended) > 0)
+        return _Numbers(data, starts, keys, kind, points, signs, used, narrowest)
 
     def __len__(self) -> int:
         return len(self._keys)
@@ -347,16 +374,28 @@ class _Numbers:
         np.negative(values, out=values, where=minus)
         return values
 
+    def end_before(self, row_ends: _RowEnds, right: int) -> None:
+        """They are known to end ``right`` characters before the rows do."""
+        self._row_ends, self._right = row_ends, right
+
     def widths(self, rows: IntArray | None = None) -> IntArray:
         """How many characters some or all of them have, the sign included."""
+        if self._row_ends is not None and rows is not None and _SOME * len(rows) > len(self):
+            return self._row_ends.places[rows] - self.starts[rows] - self._right
         starts, keys = (self.starts, self._keys) if rows is None else (self.starts[rows], self._keys[rows])
         words, minus = self._words(keys)
         found = lengths(words)
-        if self._wide:
-            longer = np.flatnonzero(found == _EIGHT)
-            more = words_of(self._data)[starts[longer] + minus[longer] + _EIGHT]
-            cut_at(more, self.kind.stop)
-            found[longer] += lengths(more)
+        longer = np.flatnonzero(found == _EIGHT) if self._wide else NO_ROWS
+        if len(longer):
+            places = starts[longer] + minus[longer]
+            while len(longer):
+                places += _EIGHT
+                more = words_of(self._data)[places]
+                cut_at(more, self.kind.stop)
+                there = lengths(more)
+                found[longer] += there
+                still = there == _EIGHT
+                longer, places = longer[still], places[still]
         found += minus
         return found
 
@@ -373,8 +412,13 @@ class _Numbers:
 
     def _read(self, keys: Words) -> FloatArray:
         words, minus = self._words(keys)
-        values, good = numbers_in(words, lengths(words), self.kind.point)
-        assert good.all()
+        # The digits in front of the point one place up, where it stood: seven digits in a row.
+        whole = self.kind.whole
+        front = words & MASKS[whole]
+        front <<= np.uint64(8)
+        words &= ~MASKS[whole + 1]
+        words |= front
+        values: FloatArray = digits_to_integers(words) / 10.0 ** (_EIGHT - 1 - whole)
         np.negative(values, out=values, where=minus.astype(bool))
         return values
 
@@ -391,6 +435,7 @@ class _TimeCells:
     anchors: IntArray
     last: _Numbers
     right: int
+    row_ends: _RowEnds
 
     def __len__(self) -> int:
         return len(self.anchors)
@@ -398,10 +443,15 @@ class _TimeCells:
     def fit(self, whole: int) -> bool:
         """Whether every time has more than ``whole`` characters, and none too many."""
         room = self.anchors[1:] - self.last.starts[:-1]
-        if int(room.max()) > self.right + 1 + MOST_WIDE:
+        room -= self.right + 1
+        # Of most rows it is plain from the least and the most that their numbers may have.
+        near = np.flatnonzero(room <= whole + self.last.widest)
+        if len(near) and int((room[near] - self.last.widths(near)).min()) <= whole:
             return False
-        near = np.flatnonzero(room <= self.right + 1 + whole + self.last.widest)
-        return len(near) == 0 or int((room[near] - self.last.widths(near)).min()) > self.right + 1 + whole
+        if int(room.max()) <= MOST_WIDE + self.last.narrowest:
+            return True
+        far = np.flatnonzero(room > MOST_WIDE + self.last.narrowest)
+        return int((room[far] - self.last.widths(far)).max()) <= MOST_WIDE
 
     def pick(self, rows: IntArray | slice) -> Cells:
         """Some of them."""
@@ -410,7 +460,10 @@ class _TimeCells:
             found = [self._start(row) for row in rows.tolist()]
             return Cells(self.data, np.array(found, np.intp), self.anchors[rows] - found)
         above = np.maximum(rows - 1, 0)
-        starts = self.last.starts[above] + self.last.widths(above) + (self.right + 1)
+        if _SOME * len(rows) > len(self):
+            starts = self.row_ends.places[above] + 1
+        else:
+            starts = self.last.starts[above] + self.last.widths(above) + (self.right + 1)
         starts[rows == 0] = self.start
         return Cells(self.data, starts, self.anchors[rows] - starts)
 
@@ -418,4 +471,4 @@ class _TimeCells:
         if row == 0:
             return self.start
         above = int(self.last.starts[row - 1])
-        return above + self.data[above : above + MOST_WIDE].tobytes().index(self.last.kind.stop) + self.right + 1
+        return above + self.data[above : above + 2 * MOST_WIDE].tobytes().index(self.last.kind.stop) + self.right + 1

@@ -81,7 +81,8 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         if span.exponent >= 0:
             return None
         cell = template.row[span.start : span.end]
-        found = numbers(columns.cells[span], cell[span.point] if span.point < len(cell) else ord("."))
+        point = cell[span.point] if span.point < len(cell) else ord(".")
+        found = numbers(columns.cells[span], point) or _long_numbers(columns.cells[span], cell)
         if found is None:
             return None
         values.append(found[0])
@@ -131,6 +132,13 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         spots=spots, finest=finest, last_time=last_time,
     )  # fmt: skip
     return block, int(columns.line_ends[count - 1]) + 1
+
+
+def _long_numbers(cells: Cells, like: bytes) -> tuple[FloatArray, Flags] | None:
+    """The values of plain decimals of one shape, and which cells are of it."""
+    shape = Shape.of(like)
+    found = None if shape is None else decimals(cells, shape)
+    return None if found is None else (found[0] + found[1], found[2])
 
 
 def _union(parts: list[IntArray], count: int) -> IntArray:

@@ -35,7 +35,7 @@ from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.errors import CaptureError
-from tests.capture.test_fast_readers import never, outcome, render
+from tests.capture.test_fast_readers import LONG_VOLTS, never, outcome, render
 
 READERS = (EvenReader, QuietReader, NoisyReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
 
@@ -75,8 +75,18 @@ def outcomes(path: Path, *left_out: tuple[type, ...]) -> tuple[list[Outcome], Ou
 @example(seed=30866)  # a letter behind the trailing separator
 @example(seed=203)  # one time wrong in silence: not noticed, and nothing else is
 def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None:
-    path = tmp_path / "capture.csv"
-    path.write_bytes(render(random.Random(seed)))
+    agree(tmp_path / "capture.csv", render(random.Random(seed)))
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32))
+def test_rows_with_long_numbers_agree(tmp_path: Path, seed: int) -> None:
+    agree(tmp_path / "capture.csv", render(random.Random(seed), LONG_VOLTS))
+
+
+def agree(path: Path, content: bytes) -> None:
+    """The same lines whether rows are passed over or read, or the same error."""
+    path.write_bytes(content)
     found, careful = outcomes(
         path, (), (EvenReader,), (QuietReader,), (FixedReader, VaryingReader, UnevenReader, NoisyReader)
     )
@@ -136,6 +146,8 @@ SHAPES: dict[str, tuple[type, Callable[[int, int, float], str]]] = {
     "even volts": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},{level},{abs(volts):.4f}"),
     "even, a bus": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},0x{0x1E + level:02X}"),
     "a bus": (VaryingReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{0x1E + level:08b},{round(volts, 4):g}"),
+    "even, exponents": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},{level},{abs(volts):.18e}"),
+    "even, wide and signed": (EvenReader, lambda i, level, volts: f"{i * 2.5e-7:.9f},{level},{abs(volts):+.9f}"),
     "even, volts first": (EvenReader, lambda i, level, volts: f"{abs(volts):.3f};{i * 2.5e-7:.9f};{level}"),
     "quiet": (QuietReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
     "uneven": (UnevenReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level}"),
@@ -145,6 +157,8 @@ SHAPES: dict[str, tuple[type, Callable[[int, int, float], str]]] = {
         NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{round(volts, 4):g},{level},1"
     ),
     "noisy, wide": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{volts:.9f}"),
+    "noisy, all digits": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{volts!r}"),
+    "noisy, all digits inside": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},0,{volts!r},{level}"),
     "noisy, semicolons": (NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g};{volts:.5g};{level}"),
     "noisy, two of them": (
         NoisyReader, lambda i, level, volts: f"{i * 2.5e-7:.12g},{level},{volts:.9f},{round(volts / 10, 4):g}"

@@ -25,13 +25,20 @@ STYLES: dict[str, Callable[[float], str]] = {
 VOLTS: dict[str, Callable[[float], str]] = {
     "four": lambda x: f"{x:.4f}", "short": lambda x: f"{x:g}", "whole": lambda x: f"{x:.0f}",
 }  # fmt: skip
+LONG_VOLTS: dict[str, Callable[[float], str]] = {
+    "all": repr, "scientific": lambda x: f"{x:.9e}", "numpy": lambda x: f"{x:.18e}",
+    "padded": lambda x: f"{x:012.7f}", "signed": lambda x: f"{x:+.9f}",
+}  # fmt: skip
 DAMAGE = [*'":;,.-+/#eE \r', "e5", "nan", "0", "x", "é"]
 
 
-def render(rng: random.Random) -> bytes:
-    """A capture in some habit of writing, most of them with something wrong somewhere."""
+def render(rng: random.Random, spelled: dict[str, Callable[[float], str]] = VOLTS) -> bytes:
+    """A capture in some habit of writing, most of them with something wrong somewhere.
+
+    :param spelled: the ways of writing a voltage.
+    """
     delimiter = rng.choice([",", ";", "\t"])
-    style, volts = STYLES[rng.choice(sorted(STYLES))], rng.choice([None, *sorted(VOLTS)])
+    style, volts = STYLES[rng.choice(sorted(STYLES))], rng.choice([None, *sorted(spelled)])
     comma = delimiter != "," and rng.random() < 0.3
     note, words, irregular = rng.random() < 0.3, rng.random() < 0.2, rng.random() < 0.3
     unit, scale = rng.choice([("s", 1e-6), ("ms", 1e-3), ("us", 1.0), ("ns", 1000.0)])
@@ -45,7 +52,7 @@ def render(rng: random.Random) -> bytes:
         one, two = one ^ (rng.random() < 0.02), two ^ (rng.random() < 0.01)
         cells = [style(time * scale), *(("low", "high")[level] if words else str(level) for level in (one, two))]
         if volts:
-            cells.append(VOLTS[volts]((5 if 2 * row > count else 0) + rng.gauss(0, 0.01)))
+            cells.append(spelled[volts]((5 if 2 * row > count else 0) + rng.gauss(0, 0.01)))
         if note:
             cells.append(rng.choice(["x", "hello", ""]) if rng.random() < 0.1 else "x")
         rows.append(delimiter.join(cell.replace(".", ",") if comma else cell for cell in cells) + tail)
@@ -84,8 +91,18 @@ def never(*_: object) -> None:
 @example(seed=7835)  # an exponent beyond what a float holds
 @example(seed=2324)  # a last row without a line end, shorter than the one above
 def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
-    path = tmp_path / "capture.csv"
-    path.write_bytes(render(random.Random(seed)))
+    agree(tmp_path / "capture.csv", render(random.Random(seed)))
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32))
+def test_fast_and_careful_agree_on_long_numbers(tmp_path: Path, seed: int) -> None:
+    agree(tmp_path / "capture.csv", render(random.Random(seed), LONG_VOLTS))
+
+
+def agree(path: Path, content: bytes) -> None:
+    """The same lines whichever readers are there, or the same error."""
+    path.write_bytes(content)
     with pytest.MonkeyPatch.context() as patch:
         fast = outcome(path)
         patch.setattr(FixedReader, "read", never)
@@ -107,6 +124,13 @@ def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
                 assert line.initial == expected.initial
                 assert line.edges_s.shape == expected.edges_s.shape
                 assert np.allclose(line.edges_s, expected.edges_s, rtol=1e-9, atol=1e-13)
+            elif isinstance(line, AnalogLine) and isinstance(expected, AnalogLine):
+                moments = np.concatenate([line.times_s, expected.times_s]) + 1e-9
+                one, two = (
+                    x.values[np.maximum(np.searchsorted(x.times_s, moments, side="right") - 1, 0)]
+                    for x in (line, expected)
+                )
+                assert np.abs(one - two).max() <= 0.0401
 
 
 def test_rows_of_varying_width_take_the_fast_way(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
