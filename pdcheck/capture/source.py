@@ -81,7 +81,7 @@ class ByteSource:
     def close(self) -> None:
         """Let go of the file."""
         self._file.close()
-        # An unpacker written in C keeps hold of us where no collector sees it: a folder watched for weeks would fill up.
+        # An unpacker written in C keeps hold of us where no collector sees it: a long watch would fill the memory.
         self._read, self._head = self._read_fd, memoryview(b"")
 
     def __enter__(self) -> ByteSource:
