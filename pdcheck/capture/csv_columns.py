@@ -18,6 +18,7 @@ from pdcheck.capture.waves import PIECE, ranges_of
 _FEW = 4
 _EIGHT = 8
 _MOST_IN_FRONT = 4  # of the point, so that eight characters tell thousandths
+_ROUNDED = 1e-15  # of many digits the last are rounded, one way or another
 _MINUS, _PLUS = 0x2D, 0x2B
 Bytes = NDArray[np.uint8]
 
@@ -135,6 +136,10 @@ class FixedNumbers:
             parts = self._rows.decimals(span.start, span.start + span.point, span.end)
             if parts is not None:
                 return parts[0] + parts[1]
+        else:
+            values = self._rows.scientific(span.start, span.start + span.point, span.start + span.exponent, span.end)
+            if values is not None:
+                return values
         return self._values(self._table[:, span.start : span.end])
 
     def _values(self, cells: Bytes) -> FloatArray | None:
@@ -199,7 +204,9 @@ class FixedTimes:
             asked[changed] = asked[suspects] = asked[suspects - 1] = True
             rows = np.flatnonzero(asked)
         found = self._read(rows)
-        if found is None or bool((found[1:] < found[:-1]).any()) or found[-1] > self.last_time:
+        if found is None or bool((found[1:] < found[:-1]).any()):
+            return False
+        if found[-1] > self.last_time + _ROUNDED * abs(self.last_time):
             return False
         self._known, self._answers = rows, found
         return True
@@ -213,6 +220,8 @@ class FixedTimes:
             return self._answers
         if len(rows) == 1 and rows[0] == len(self._table) - 1:
             return np.array([self.last_time])
+        if len(self._known) == len(self._table):
+            return self._answers[rows]  # all are known
         if len(rows) <= len(self._known):
             where = np.searchsorted(self._known, rows)
             if bool((self._known.take(where, mode="clip") == rows).all()):
@@ -232,7 +241,11 @@ class FixedTimes:
                 return (parts[0] - self._origin[0]) + (parts[1] - self._origin[1])
         cells = self._table[:, span.start : span.end] if every else self._table[rows, span.start : span.end]
         if span.exponent >= 0 and len(rows) > _FEW:
-            values = exponent_decimals(cells, span.point, span.exponent)
+            values = self._rows.scientific(
+                span.start, span.start + span.point, span.start + span.exponent, span.end, None if every else rows
+            )
+            if values is None:
+                values = exponent_decimals(cells, span.point, span.exponent)
             if values is not None:
                 return (values - self._origin[0]) - self._origin[1]
         out = np.empty(len(cells))

@@ -27,6 +27,10 @@ _HIGH = 0x8080808080808080
 _LAST = [np.uint64(((1 << 8 * width) - 1) << (64 - 8 * width)) for width in range(9)]
 _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_DIGITS = 16
+_LARGEST_POWER = 30
+_POWERS = np.array([float(f"1e{power}") for power in range(-_LARGEST_POWER, _LARGEST_POWER + 1)])
+_EXACT_DIGITS, _EXACT_POWER = 15, 22  # a float holds integers of so many digits, and so large a power of ten
+_TENS = np.array([float(f"1e{power}") for power in range(_EXACT_POWER + 1)])
 
 
 def words_of(data: Bytes) -> Words:
@@ -95,10 +99,16 @@ class FixedRows:
                 return None
             first += 1
         after = max(0, end - point - 1)
-        if point - first > _MOST_DIGITS or after > _MOST_DIGITS or point - first + after == 0:
+        if point - first > _MOST_DIGITS or after > _MOST_DIGITS + 8 or point - first + after == 0:
             return None
         if point < end and not bool((self._column(point, rows) == self.table[0, point]).all()):
             return None
+        if after > _MOST_DIGITS:
+            # Those behind the sixteenth are looked at and count for nothing.
+            if self.integers(end - after + _MOST_DIGITS, end, rows) is None:
+                return None
+            end -= after - _MOST_DIGITS
+            after = _MOST_DIGITS
         whole, part = self.integers(first, point, rows), self.integers(min(point + 1, end), end, rows)
         if whole is None or part is None:
             return None
@@ -107,6 +117,42 @@ class FixedRows:
             np.negative(whole, out=whole)
             np.negative(rest, out=rest)
         return whole, rest
+
+
+    def scientific(
+        self, first: int, point: int, exponent: int, end: int, rows: NDArray[np.intp] | None = None
+    ) -> FloatArray | None:
+        """Numbers in exponent notation of one shape and one sign, ``1.2345E-03``.
+
+        :param exponent: place of the ``E``; the others as for :meth:`decimals`.
+        :returns: None where some are of another shape, or signs differ.
+        """
+        mantissa = self.decimals(first, point, exponent, rows)
+        letters, signs = self._column(exponent, rows), self._column(exponent + 1, rows)
+        if mantissa is None or not 1 <= end - exponent - 2 <= 3 or not bool((letters & 0xDF == 0x45).all()):
+            return None
+        power = self._short(exponent + 2, end, rows)
+        minus = signs == _MINUS
+        if power is None or not bool((minus | (signs == _PLUS)).all()):
+            return None
+        np.negative(power, out=power, where=minus)
+        least, largest = int(power.min(initial=0)), int(power.max(initial=0))
+        if max(largest, -least) > _LARGEST_POWER:
+            return None
+        after = max(0, exponent - point - 1)
+        value: FloatArray
+        if exponent - first - 1 <= _EXACT_DIGITS and after - least <= _EXACT_POWER and largest <= after:
+            # Both exact, so the quotient is the float nearest to what is written.
+            value = mantissa[0].astype(np.float64)
+            value *= 10.0**after
+            value += np.rint(mantissa[1] * 10.0**after)
+            np.subtract(after, power, out=power)
+            value /= _TENS.take(power)
+            return value
+        power += _LARGEST_POWER
+        value = mantissa[0] + mantissa[1]
+        value *= _POWERS.take(power)
+        return value
 
 
 def _spelled(words: Words, width: int) -> IntArray | None:
@@ -225,10 +271,10 @@ def exponent_decimals(cells: Bytes, point: int, exponent: int) -> FloatArray | N
     if mantissa is None or power is None:
         return None
     np.negative(power, out=power, where=sign_of_exponent == _MINUS)
-    if len(power) and int(np.abs(power).max()) > 30:
+    if len(power) and int(np.abs(power).max()) > _LARGEST_POWER:
         return None
     value = mantissa[0] + mantissa[1]
-    value *= np.power(10.0, np.arange(-30, 31))[power + 30]
+    value *= _POWERS[power + _LARGEST_POWER]
     if signed:
         np.negative(value, out=value, where=first == _MINUS)
     return value

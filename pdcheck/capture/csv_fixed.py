@@ -29,6 +29,7 @@ LEAST_ROWS = 128
 NOT_A_LEVEL = 255
 _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_KNOWN = 4096
+_MOST_WORDS = 64
 _SIX = np.uint64(0x0606060606060606)
 _OVER = 0x1010101010101010
 Bytes = NDArray[np.uint8]
@@ -157,7 +158,9 @@ class FixedReader:
             if known is not None:
                 return known
         rows = table if len(changed) == len(table) else table[changed]
-        good = (rows[:, self._fixed] == self._pattern).all(axis=1)
+        good = np.ones(len(rows), bool)
+        for place, byte in zip(self._fixed.tolist(), self._pattern.tolist(), strict=True):
+            good &= rows[:, place] == byte
         levels = np.empty((len(template.levels), len(changed)), np.uint8)
         for lane, span in enumerate(template.levels):
             levels[lane] = _levels(rows, span)
@@ -266,16 +269,17 @@ LEVEL_OF_BYTE = np.array(
 def _levels(rows: Bytes, span: Span) -> Bytes:
     if span.width == 1:
         return LEVEL_OF_BYTE[rows[:, span.start]]
-    cells = np.ascontiguousarray(rows[:, span.start : span.end])
-    flat = cells.tobytes()
-    width = span.width
-    known: dict[bytes, int] = {}
-    out = np.empty(len(cells), np.uint8)
-    for row in range(len(cells)):
-        cell = flat[row * width : (row + 1) * width]
-        said = known.get(cell)
-        if said is None:
-            found = level(cell.decode("latin-1"))
-            said = known[cell] = NOT_A_LEVEL if found is None else found
-        out[row] = said
+    # Few words are there, mostly two: each is looked for everywhere at once.
+    cells = np.ascontiguousarray(rows[:, span.start : span.end]).view(f"S{span.width}").ravel()
+    out = np.full(len(cells), NOT_A_LEVEL, np.uint8)
+    left = np.arange(len(cells))
+    for _ in range(_MOST_WORDS):
+        if not len(left):
+            break
+        same = cells[left] == cells[left[0]]
+        found = level(rows[left[0], span.start : span.end].tobytes().decode("latin-1"))
+        if found is None:
+            break  # the rows end here
+        out[left[same]] = found
+        left = left[~same]
     return out

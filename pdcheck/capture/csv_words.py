@@ -28,6 +28,7 @@ IntArray = NDArray[np.intp]
 NOT_A_LEVEL = 255
 NOT_A_BUS_VALUE = -1
 _FEW_DIGITS = 3
+_MOST_WORDS = 64
 MOST_WIDE = 32
 _ONES = 0x0101010101010101
 _HIGH = np.uint64(0x80 * _ONES)
@@ -402,15 +403,21 @@ def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
     words = words_of(cells.data)[cells.starts]
     words &= MASKS.take(cells.widths)
     changed = _changes(words)
-    distinct, which = np.unique(words[changed], return_inverse=True)
-    if len(distinct) > 64:
+    some = words[changed]
+    said = np.full(len(some), NOT_A_LEVEL, np.uint8)
+    left = np.arange(len(some))
+    # Few words are there, mostly two: each is looked for everywhere at once.
+    for _ in range(_MOST_WORDS):
+        if not len(left):
+            break
+        same = some[left] == some[left[0]]
+        found = level(int(some[left[0]]).to_bytes(8, "little").rstrip(b"\0").decode("latin-1"))
+        if found is not None:
+            said[left[same]] = found
+        left = left[~same]
+    if len(left):
         return None
-    said = []
-    for word in distinct:
-        found = level(int(word).to_bytes(8, "little").rstrip(b"\0").decode("latin-1"))
-        said.append(NOT_A_LEVEL if found is None else found)
-    runs = np.diff(changed, append=len(words))
-    return changed, np.repeat(np.array(said, np.uint8)[which], runs)
+    return changed, np.repeat(said, np.diff(changed, append=len(words)))
 
 
 def buses(cells: Cells, bits: int) -> tuple[IntArray, NDArray[np.int64]] | None:

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
+from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_varying import VaryingReader
@@ -209,3 +210,20 @@ def test_heavy_noise_cannot_outgrow_its_budget(tmp_path: Path, monkeypatch: pyte
     assert early is not None and late is not None
     assert early.typical == pytest.approx(0, abs=0.3)
     assert late.typical == pytest.approx(5, abs=0.3)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 10**10 - 1), st.integers(-9, 9)), min_size=8, max_size=30),
+    st.sampled_from("eE"),
+)
+def test_scientific_numbers_are_those_that_python_reads(numbers: list[tuple[int, int]], letter: str) -> None:
+    texts = [f"{digits / 1e9:.9f}{letter}{power:+03d}".encode() for digits, power in numbers]
+    data = np.frombuffer(b" " * 64 + b"".join(text + b"\n" for text in texts) + b" " * 64, np.uint8)
+    rows = FixedRows(data, 64, len(texts), len(texts[0]) + 1)
+    found = rows.scientific(0, 1, 11, 15)
+    assert found is not None
+    assert found.tolist() == [float(text) for text in texts]
+    some = np.array([3, 1])
+    picked = rows.scientific(0, 1, 11, 15, some)
+    assert picked is not None
+    assert picked.tolist() == found[some].tolist()
