@@ -25,6 +25,9 @@ _CC_ROLES = (Role.CC1, Role.CC2)
 _SHORTEST_PULSE_S = 0.7e-6
 _LONGEST_PULSE_S = 5.0e-6
 _SCALES = (1.0, 1e-3, 1e-6, 1e-9)
+#: No unit of time is tried in which samples of volts were nearer to each other than this, or further apart. Our own
+#: choice.
+_FINEST_SAMPLE_S, _LONGEST_APART_S = 50e-12, 1e-3
 _UNIT_TRIALS = 2
 _TRIAL_EDGES = 20_000
 _CROWDED_S = 20e-6
@@ -100,10 +103,26 @@ def _digital_lines(capture: Capture) -> list[DigitalLine]:
         if isinstance(line, DigitalLine):
             lines.append(line)
         elif isinstance(line, AnalogLine) and line.unit == "V" and line.role in (*_CC_ROLES, Role.OTHER):
-            sliced = slice_line(line)
+            sliced = slice_line(line, capture.sample_period_s)
+            if sliced is None and not capture.time_unit_stated:
+                sliced = _sliced_in_another_unit(line, capture.sample_period_s)
             if sliced is not None:
                 lines.append(sliced)
     return lines
+
+
+def _sliced_in_another_unit(line: AnalogLine, step: float | None) -> DigitalLine | None:
+    """A line in volts as two levels, in the file's own unit of time, where that is none of seconds but nobody said."""
+    if len(line.times_s) < 2:
+        return None
+    apart = step or float(np.median(np.diff(line.times_s)))
+    for scale in _SCALES[1:]:
+        # Points are left out where nothing moves, and no unit is tried for which there are too few or too many.
+        if _FINEST_SAMPLE_S < apart * scale < _LONGEST_APART_S:
+            sliced = slice_line(replace(line, times_s=line.times_s * scale), None if step is None else step * scale)
+            if sliced is not None:
+                return replace(sliced, edges_s=sliced.edges_s / scale)
+    return None
 
 
 def _read(line: DigitalLine, capture: Capture) -> _Candidate:

@@ -33,10 +33,13 @@ _PIECE = 64
 _BUSY_SPANS = 2.5
 
 
-def slice_line(line: AnalogLine) -> DigitalLine | None:
+def slice_line(line: AnalogLine, step_s: float | None = None) -> DigitalLine | None:
     """The line as two levels; None where it bears no pulses of the traffic's length.
 
-    Crossings are interpolated between samples.
+    Crossings are interpolated between neighbouring samples. Across samples that were left out, or rows that were never
+    there, a value holds until the next one.
+
+    :param step_s: seconds between samples, where that is known.
     """
     times, volts = line.times_s, line.values
     if len(volts) < _LEAST_PULSES:
@@ -50,7 +53,9 @@ def slice_line(line: AnalogLine) -> DigitalLine | None:
     if found is None:
         return None
     low, high = found
-    edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low))
+    # Rows at changes, and other rows among them: the least gap is as long as any step that is seen to take time.
+    reach_s = float(np.diff(times).min()) if step_s is None else step_s
+    edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low), reach_s)
     distinct = np.concatenate(([True], np.diff(edges) > 0)) if len(edges) else np.zeros(0, dtype=bool)
     return DigitalLine(line.name, line.role, first, edges[distinct])
 
@@ -100,8 +105,13 @@ def _levels(times: Floats, volts: Floats) -> tuple[float, float] | None:
     return float(np.median(levels[~above])), float(np.median(levels[above]))
 
 
-def _crossings(times: Floats, volts: Floats, middle: float, margin: float) -> tuple[Floats, bool]:
-    """Times at which the line crosses ``middle``, and the level before the first of them."""
+def _crossings(
+    times: Floats, volts: Floats, middle: float, margin: float, reach_s: float = np.inf
+) -> tuple[Floats, bool]:
+    """Times at which the line crosses ``middle``, and the level before the first of them.
+
+    :param reach_s: how long a step takes at most: it begins no earlier before the point that ends it.
+    """
     state = np.zeros(len(volts), dtype=np.int8)
     state[volts > middle + margin] = 1
     state[volts < middle - margin] = -1
@@ -114,4 +124,5 @@ def _crossings(times: Floats, volts: Floats, middle: float, margin: float) -> tu
     crossings = np.flatnonzero(above[1:] != above[:-1])
     before = crossings[np.searchsorted(crossings, after) - 1]
     share = (middle - volts[before]) / (volts[before + 1] - volts[before])
-    return times[before] + share * (times[before + 1] - times[before]), bool(levels[0] > 0)
+    after_s = times[before + 1]
+    return after_s - (1 - share) * np.minimum(after_s - times[before], reach_s), bool(levels[0] > 0)
