@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Role
-from pdcheck.line.bursts import read_line
+from pdcheck.line.bursts import TRAFFIC_LENGTH_S, read_line
 from pdcheck.line.gaps import count_between, longer
 from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
-from pdcheck.line.slicer import slice_line
+from pdcheck.line.slicer import slice_line, unseen_traffic
 from pdcheck.standard import electrical
 
 Floats = NDArray[np.float64]
@@ -90,6 +90,7 @@ def read_capture(capture: Capture) -> LineReading:
         # A column in volts that bears no traffic has no edges, but may be called CC all the same.
         called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
         return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
+    chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
@@ -129,6 +130,18 @@ def _read(line: DigitalLine, capture: Capture) -> _Candidate:
     step = capture.sample_period_s or _time_step(line.edges_s)
     packets, bursts, stray = read_line(line.edges_s, line.initial, step)
     return _Candidate(line, packets, bursts, stray, step)
+
+
+def _with_unseen(chosen: _Candidate, capture: Capture) -> _Candidate:
+    """The same with bursts where a line in volts bears traffic that its threshold does not show: it is no silence."""
+    line = next((one for one in capture.lines if one.name == chosen.line.name), None)
+    if not isinstance(line, AnalogLine) or not chosen.packets:
+        return chosen
+    unseen = [
+        Burst(start, end, count, True)
+        for start, end, count in unseen_traffic(line, chosen.line) if end - start >= TRAFFIC_LENGTH_S
+    ]
+    return replace(chosen, bursts=sorted([*chosen.bursts, *unseen], key=lambda burst: burst.start_s))
 
 
 def _could_be_bmc(edges: Floats) -> bool:

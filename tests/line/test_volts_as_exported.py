@@ -72,3 +72,21 @@ def test_no_unit_of_time_and_uneven_rows(tmp_path: Path) -> None:
     rows = (f"{(n + rng.uniform(-0.2, 0.2)) / 5 + 10:.4f},{v:.3f}\n" for n, v in enumerate(volts))
     path.write_text("Time,CH1\n" + "".join(rows))
     all_come_through(open_capture(path), bus)
+
+
+@pytest.mark.parametrize("rate_hz", [4e6, 12e6])
+@pytest.mark.parametrize("rest_v", [0.0, 0.9])
+def test_packets_that_hum_carries_past_the_threshold_are_no_silence(
+    tmp_path: Path, rate_hz: float, rest_v: float
+) -> None:
+    """What cannot be read is said to be there; nobody is accused of a silence that the probe made."""
+    bus, end_s = talk(7, 3, idle=0)
+    volts = bench_waves.volts(bus, end_s, rate_hz, high_v=0.6, rest_v=rest_v, hum_v=0.3, bits=8, full_v=5, seed=3)
+    path = tmp_path / "capture.csv"
+    path.write_text("Time [s],CC1 [V]\n" + "".join(f"{n / rate_hz:.9f},{v:.3f}\n" for n, v in enumerate(volts)))
+    got = read_capture(open_capture(path))
+    shown = [(p.start_s, p.end_s) for p in got.packets] + [(b.start_s, b.end_s) for b in got.bursts if b.like_traffic]
+    assert 0 < got.quality.packets < len(bus.sent)
+    for one in bus.sent:
+        middle_s = (one.start_s + one.end_s) / 2
+        assert any(start <= middle_s <= end for start, end in shown), one
