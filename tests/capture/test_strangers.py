@@ -50,6 +50,18 @@ def test_edges_as_arrows(tmp_path: Path, words: tuple[str, str]) -> None:
     bears_the_conversation(open_capture(path))
 
 
+@pytest.mark.parametrize("above", [
+    "Device: bench analyzer\nFirmware: 1.2.3\nSample rate: 100 MHz\nDate: 2026-03-04 10:11:12\n",
+    "Model,LA-8\nSerial,000123\nChannels,CC1\nSampling,24000000\n",
+    '"Model","LA-8"\n"Points","1000"\n',
+    "Record Length,1000,\nTrigger,0.0,\n,,\n",
+])  # fmt: skip
+def test_keys_and_values_above_rows_without_a_header(tmp_path: Path, above: str) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_text(above + "".join(f"{time:.9f},{level}\n" for time, level in CHANGES))
+    bears_the_conversation(open_capture(path))
+
+
 @pytest.mark.parametrize("said", [
     "Rate (Hz): 4e6", "rate [MHz]=4", "fs = 4000 kHz", "Sampled at 4 MHz", "# Sampling: 4 MHz", "Sample clock: 4MHz",
     "#CLOCK=4.0MHz", "Fs: 4MHz", "; rate 4000 kHz",
