@@ -30,6 +30,12 @@ _STEP = re.compile(
 _SAMPLES_A_SECOND = re.compile(
     r"(?<![0-9.,])" + _NUMBER + r"\s*(?:([kMGmg]?)(?:Sa?/s|Sps)\b|([kMG]?)samples?\s*(?:/|per)\s*s)", re.IGNORECASE
 )
+#: Words that may be of another rate, and are of the samples' where a line begins with them and names the unit.
+_CLOCK = re.compile(
+    r"(?:\bsampl(?:ed|ing)\b|\bsample[\s_-]*clock\b|^\W*(?:f_?s|clock|rate)\b)[^0-9+\-]{0,12}?"
+    + _NUMBER + r"\s*([kMG]?)Hz\b"
+    r"|^\W*(?:f_?s|rate)\s*[\[(]\s*([kMG]?)Hz\s*[\])]\s*[:=,;]?\s*" + _NUMBER, re.IGNORECASE
+)
 _UNIT_ABOVE = re.compile(
     r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
 )
@@ -67,6 +73,12 @@ def interval_above(above: Sequence[str]) -> float | None:
         found = _SAMPLES_A_SECOND.search(line)
         if found:
             rate = _value(found[1]) * _PREFIX[(found[2] or found[3] or "").lower()]
+            if rate > 0:
+                return 1 / rate
+    for line in above:
+        found = _CLOCK.search(line)
+        if found:
+            rate = _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()]
             if rate > 0:
                 return 1 / rate
     return _below_its_name(above)

@@ -13,6 +13,8 @@ _PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1, "no": 0, "yes": 1, "inactive": 0, "active": 1, "falling": 0, "rising": 1, "fall": 0, "rise": 1,
+    **{f"{a}{to}{b}": int(b in "1h") for to in ("->", "\u2192") for a, b in ("01", "10", "lh", "hl")},
+    "\u2193": 0, "\u2191": 1,
 }  # fmt: skip
 COMMENT_MARKS = ("#", ";", "//", "%", "!")
 DELIMITERS = ("\t", ";", ",", "|", " ")

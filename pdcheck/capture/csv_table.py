@@ -120,9 +120,18 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
             first = place + 1
         elif not line.strip() or strip_comment(line) is not None:
             first = place + 1
+        elif cells and cells[0][:1].isalpha() and not any(map(_counts_or_times, names)):
+            # Words follow that are no row: this was a key and its value, and what names columns is not there.
+            table.header = -1
+            return [], [], table.first_match
         else:
             break  # a row that is not like the others: it is data, and the row reader says what is wrong with it
     return names, units, first
+
+
+def _counts_or_times(name: str) -> bool:
+    named = read_name(name)
+    return named.is_time or named.is_count
 
 
 def _bare_unit(cell: str) -> bool:
@@ -148,7 +157,7 @@ def _header_cells(table: Table, line: str) -> list[str] | None:
 
 def _mostly_values(cells: Sequence[str]) -> bool:
     """More than channel numbers as names."""
-    return any(is_number(cell) and not cell.isdigit() for cell in cells)
+    return any(is_number(cell) and not (cell.isdigit() and len(cell) < 4) for cell in cells)
 
 
 def _joined_brackets(cells: list[str]) -> list[str]:

@@ -15,6 +15,8 @@ from typing import IO
 from pdcheck.errors import CaptureError
 
 _SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".vcd", ".bin", ".raw", ".gz", ".xz", ".bz2")
+#: What the packages of the two open standards for spreadsheets hold (ECMA-376 part 1, OpenDocument part 2).
+_OF_A_WORKBOOK = ("xl/workbook.xml", "content.xml")
 _MOST_MEMBERS = 10_000
 _MOST_LISTED = 4 << 20
 _END_RECORD = b"PK\x05\x06"
@@ -89,6 +91,9 @@ class Zipped:
         if len(files) > 1:
             files = [member for member in files if member.filename.lower().endswith(_SUFFIXES)]
         if not files:
+            if any(member.filename in _OF_A_WORKBOOK for member in members):
+                raise CaptureError("is a workbook of a spreadsheet", "open it there and save the sheet as CSV",
+                                   path=self._path)  # fmt: skip
             raise CaptureError("is a zip without a capture in it", "name the file that the analyzer exported",
                                path=self._path)  # fmt: skip
         if len(files) > 1:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pdcheck.commands.rate import hertz
 from pdcheck.commands.terminal import EXIT_FAIL, EXIT_INCONCLUSIVE, EXIT_PASS, painter, width
 from pdcheck.errors import InputError
 
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
 @click.option("--cc2", metavar="NAME", help="Which column is CC2.")
 @click.option("--vbus", metavar="NAME", help="Which column is VBUS.")
 @click.option("--current", metavar="NAME", help="Which column is the current.")
-@click.option("--rate", type=float, metavar="HZ", help="Samples a second, for files that hold samples without times.")
+@click.option(
+    "--rate", callback=hertz, metavar="HZ", help="Samples a second, for files that hold samples without times."
+)
 @click.option("--quiet", is_flag=True, help="One line.")
 @click.option("--html", "page", metavar="OUT", help="Both conversations side by side, as a page as well.")
 @click.option("--no-color", is_flag=True, help="No colour (also: the environment variable NO_COLOR).")

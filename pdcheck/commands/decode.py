@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pdcheck.commands.rate import hertz
 from pdcheck.commands.terminal import EXIT_UNUSABLE, complain, painter, status_of, width, worst_of
 from pdcheck.errors import InputError, PdcheckError
 
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
 @click.option("--cc2", metavar="NAME", help="Which column is CC2.")
 @click.option("--vbus", metavar="NAME", help="Which column is VBUS.")
 @click.option("--current", metavar="NAME", help="Which column is the current.")
-@click.option("--rate", type=float, metavar="HZ", help="Samples a second, for files that hold samples without times.")
+@click.option(
+    "--rate", callback=hertz, metavar="HZ", help="Samples a second, for files that hold samples without times."
+)
 @click.option("--pair", type=click.Choice(["flipped"]), help="How two files belong together: flipped, the plug turned "
               "over at the device between them. Says what that proves.")
 @click.option("--quiet", is_flag=True, help="One line a file.")

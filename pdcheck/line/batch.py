@@ -155,6 +155,8 @@ def _read(
     stop = broken[np.searchsorted(broken, offsets[:-1])]
     at_start &= np.arange(len(times)) < np.repeat(stop, lengths)
     bit_edges = np.flatnonzero(at_start)
+    if len(bit_edges) == 0:
+        return
     bits = (steps.take(bit_edges) == 1).view(np.uint8)
     bounds = np.searchsorted(bit_edges, offsets)
     _packets(edges, starts, numbers, bit, skew, rms, times, bits, bit_edges, bounds, found)

@@ -33,7 +33,7 @@ _TAIL_S = 23.5e-6
 _LEAST_EDGES = 16
 #: What could have been a packet that this capture cannot show: as long as two thirds of the shortest packet
 #: (149 bits) and of a packet's pace.
-_TRAFFIC_LENGTH_S = 0.3e-3
+TRAFFIC_LENGTH_S = 0.3e-3
 _TRAFFIC_PACE_S = 12e-6
 
 
@@ -127,7 +127,7 @@ def read_line(
         if count == 0:
             continue
         length = float(edges[end - 1] - edges[first])
-        if count >= _LEAST_EDGES and length >= _TRAFFIC_LENGTH_S and length / count <= pace:
+        if count >= _LEAST_EDGES and length >= TRAFFIC_LENGTH_S and length / count <= pace:
             bursts.append(Burst(float(edges[first]), float(edges[end - 1]), count, True))
         else:
             stray += count

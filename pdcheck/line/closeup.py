@@ -43,7 +43,7 @@ def cc_line(reading: LineReading) -> DigitalLine | None:
     """The line that was read, as two levels; None where there was none or it bears no traffic."""
     for line in reading.capture.lines:
         if line.name == reading.cc:
-            return slice_line(line) if isinstance(line, AnalogLine) else line
+            return slice_line(line, reading.capture.sample_period_s) if isinstance(line, AnalogLine) else line
     return None
 
 

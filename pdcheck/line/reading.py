@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Role
-from pdcheck.line.bursts import read_line
+from pdcheck.line.bursts import TRAFFIC_LENGTH_S, read_line
 from pdcheck.line.gaps import count_between, longer
 from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
-from pdcheck.line.slicer import slice_line
+from pdcheck.line.slicer import slice_line, unseen_traffic
 from pdcheck.standard import electrical
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,9 @@ _CC_ROLES = (Role.CC1, Role.CC2)
 _SHORTEST_PULSE_S = 0.7e-6
 _LONGEST_PULSE_S = 5.0e-6
 _SCALES = (1.0, 1e-3, 1e-6, 1e-9)
+#: No unit of time is tried in which samples of volts were nearer to each other than this, or further apart. Our own
+#: choice.
+_FINEST_SAMPLE_S, _LONGEST_APART_S = 50e-12, 1e-3
 _UNIT_TRIALS = 2
 _TRIAL_EDGES = 20_000
 _CROWDED_S = 20e-6
@@ -87,6 +90,7 @@ def read_capture(capture: Capture) -> LineReading:
         # A column in volts that bears no traffic has no edges, but may be called CC all the same.
         called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
         return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
+    chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
@@ -100,16 +104,44 @@ def _digital_lines(capture: Capture) -> list[DigitalLine]:
         if isinstance(line, DigitalLine):
             lines.append(line)
         elif isinstance(line, AnalogLine) and line.unit == "V" and line.role in (*_CC_ROLES, Role.OTHER):
-            sliced = slice_line(line)
+            sliced = slice_line(line, capture.sample_period_s)
+            if sliced is None and not capture.time_unit_stated:
+                sliced = _sliced_in_another_unit(line, capture.sample_period_s)
             if sliced is not None:
                 lines.append(sliced)
     return lines
+
+
+def _sliced_in_another_unit(line: AnalogLine, step: float | None) -> DigitalLine | None:
+    """A line in volts as two levels, in the file's own unit of time, where that is none of seconds but nobody said."""
+    if len(line.times_s) < 2:
+        return None
+    apart = step or float(np.median(np.diff(line.times_s)))
+    for scale in _SCALES[1:]:
+        # Points are left out where nothing moves, and no unit is tried for which there are too few or too many.
+        if _FINEST_SAMPLE_S < apart * scale < _LONGEST_APART_S:
+            sliced = slice_line(replace(line, times_s=line.times_s * scale), None if step is None else step * scale)
+            if sliced is not None:
+                return replace(sliced, edges_s=sliced.edges_s / scale)
+    return None
 
 
 def _read(line: DigitalLine, capture: Capture) -> _Candidate:
     step = capture.sample_period_s or _time_step(line.edges_s)
     packets, bursts, stray = read_line(line.edges_s, line.initial, step)
     return _Candidate(line, packets, bursts, stray, step)
+
+
+def _with_unseen(chosen: _Candidate, capture: Capture) -> _Candidate:
+    """The same with bursts where a line in volts bears traffic that its threshold does not show: it is no silence."""
+    line = next((one for one in capture.lines if one.name == chosen.line.name), None)
+    if not isinstance(line, AnalogLine) or not chosen.packets:
+        return chosen
+    unseen = [
+        Burst(start, end, count, True)
+        for start, end, count in unseen_traffic(line, chosen.line) if end - start >= TRAFFIC_LENGTH_S
+    ]
+    return replace(chosen, bursts=sorted([*chosen.bursts, *unseen], key=lambda burst: burst.start_s))
 
 
 def _could_be_bmc(edges: Floats) -> bool:

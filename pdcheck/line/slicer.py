@@ -31,12 +31,18 @@ _LOOK = 2_000_000
 #: The line is looked at in pieces of so many samples; one is busy that spans so many times what the middle one does.
 _PIECE = 64
 _BUSY_SPANS = 2.5
+#: A piece shows the traffic's pace with so many edges, of which so many are as far apart as BMC's; it may be traffic
+#: where it swings by such a share of what packets do. Pieces looked at. Our own choices.
+_LIVELY, _PACED, _UNSEEN_SWING, _MOST_UNSEEN, _NEAR_PIECES = 4, 0.9, 0.5, 5000, 2
 
 
-def slice_line(line: AnalogLine) -> DigitalLine | None:
+def slice_line(line: AnalogLine, step_s: float | None = None) -> DigitalLine | None:
     """The line as two levels; None where it bears no pulses of the traffic's length.
 
-    Crossings are interpolated between samples.
+    Crossings are interpolated between neighbouring samples. Across samples that were left out, or rows that were never
+    there, a value holds until the next one.
+
+    :param step_s: seconds between samples, where that is known.
     """
     times, volts = line.times_s, line.values
     if len(volts) < _LEAST_PULSES:
@@ -50,9 +56,43 @@ def slice_line(line: AnalogLine) -> DigitalLine | None:
     if found is None:
         return None
     low, high = found
-    edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low))
+    # Rows at changes, and other rows among them: the least gap is as long as any step that is seen to take time.
+    reach_s = float(np.diff(times).min()) if step_s is None else step_s
+    edges, first = _crossings(times, volts, (low + high) / 2.0, _MARGIN * (high - low), reach_s)
     distinct = np.concatenate(([True], np.diff(edges) > 0)) if len(edges) else np.zeros(0, dtype=bool)
     return DigitalLine(line.name, line.role, first, edges[distinct])
+
+
+def unseen_traffic(line: AnalogLine, seen: DigitalLine) -> list[tuple[float, float, int]]:
+    """Where the line moves as packets do without crossing the threshold: hum or a shifted ground carried it off.
+
+    :param seen: the line as two levels.
+    :returns: starts and ends in seconds, each with how many edges there would be.
+    """
+    count = len(line.values) // _PIECE
+    if count == 0:
+        return []
+    times, volts = (of[: count * _PIECE].reshape(count, _PIECE) for of in (line.times_s, line.values))
+    spans = volts.max(axis=1) - volts.min(axis=1)
+    edges = np.searchsorted(seen.edges_s, times[:, -1]) - np.searchsorted(seen.edges_s, times[:, 0])
+    if not (edges >= _LIVELY).any():
+        return []
+    swing = float(np.median(spans[edges >= _LIVELY]))
+    lasts = times[:, -1] - times[:, 0]
+    unseen = (edges <= _LIVELY) & (spans > _UNSEEN_SWING * swing) & (lasts < _PIECE * _PULSE_S[1])
+    found: list[tuple[float, float, int]] = []
+    last = -_NEAR_PIECES - 1
+    for piece in np.flatnonzero(unseen)[:_MOST_UNSEEN].tolist():
+        middle = float(volts[piece].max() + volts[piece].min()) / 2
+        moves, _ = _crossings(times[piece], volts[piece], middle, _MARGIN * float(spans[piece]))
+        gaps = np.diff(moves)
+        paced = np.count_nonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))
+        if len(gaps) < max(_LIVELY, 2 * edges[piece]) or paced < _PACED * len(gaps):
+            continue
+        start, _, number = found.pop() if last >= piece - _NEAR_PIECES else (float(times[piece, 0]), 0.0, 0)
+        found.append((start, float(times[piece, -1]), number + len(moves)))
+        last = piece
+    return found
 
 
 def _moving(volts: Floats) -> NDArray[np.intp]:
@@ -100,8 +140,13 @@ def _levels(times: Floats, volts: Floats) -> tuple[float, float] | None:
     return float(np.median(levels[~above])), float(np.median(levels[above]))
 
 
-def _crossings(times: Floats, volts: Floats, middle: float, margin: float) -> tuple[Floats, bool]:
-    """Times at which the line crosses ``middle``, and the level before the first of them."""
+def _crossings(
+    times: Floats, volts: Floats, middle: float, margin: float, reach_s: float = np.inf
+) -> tuple[Floats, bool]:
+    """Times at which the line crosses ``middle``, and the level before the first of them.
+
+    :param reach_s: how long a step takes at most: it begins no earlier before the point that ends it.
+    """
     state = np.zeros(len(volts), dtype=np.int8)
     state[volts > middle + margin] = 1
     state[volts < middle - margin] = -1
@@ -114,4 +159,5 @@ def _crossings(times: Floats, volts: Floats, middle: float, margin: float) -> tu
     crossings = np.flatnonzero(above[1:] != above[:-1])
     before = crossings[np.searchsorted(crossings, after) - 1]
     share = (middle - volts[before]) / (volts[before + 1] - volts[before])
-    return times[before] + share * (times[before + 1] - times[before]), bool(levels[0] > 0)
+    after_s = times[before + 1]
+    return after_s - (1 - share) * np.minimum(after_s - times[before], reach_s), bool(levels[0] > 0)

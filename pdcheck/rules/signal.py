@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pdcheck.capture.model import DigitalLine
 from pdcheck.conversation.model import Conversation, Ending, Party, Step
 from pdcheck.conversation.names import POWER_SWAPS
-from pdcheck.line.model import Problem
+from pdcheck.line.model import Crc, Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
@@ -73,7 +73,9 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     sent = case.conversation.transmissions
     answered = any(t.message is not None and t.packet.sop is Sop.SOP for t in sent)
     limit = limit_of(case)
-    good_capture = quality.packets > 0 and (limit is None or limit.who is not Who.CAPTURE)
+    # Edges that tremble leave of all that was sent a reset's four codes at most, whether the line or the probe shakes.
+    whole = any(t.packet.crc is Crc.OK for t in sent)
+    good_capture = quality.packets > 0 and (limit is None or (whole and limit.who is not Who.CAPTURE))
     sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
     first = next(t for t in case.conversation.transmissions if t.packet.problem is not None)

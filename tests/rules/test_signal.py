@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
+import pytest
+
+from tests.reference import bench_waves
 from tests.reference.cases import draw_case, write_case
 from tests.reference.judge import judge, mismatch
 
@@ -14,3 +18,31 @@ def test_a_very_clean_signal_is_not_taken_for_slow_sampling(tmp_path: Path) -> N
     status, report = judge(write_case(case, tmp_path, form, "clean"))
     assert mismatch(case, status, report) == ""
     assert report["suspect"] == "link"
+
+
+RESET_BITS = [0, 1] * 32 + [int(bit) for code in ("00111",) * 3 + ("11001",) for bit in reversed(code)]
+"""Preamble, three RST-1 and RST-2 (USB PD, 5.4 and 5.6.4)."""
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_reset_alone_does_not_show_that_a_trembling_capture_is_good(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """A negotiation that the charger leaves unanswered, seen through a probe that shakes every edge by 0.4 us."""
+    bus = bench_waves.Bus(random.Random(seed), 0, 5e-3)
+    offer, asks, rate = [0x0801912C, 0x0002D0DE], [0x2002D0C8], 300e3
+    for kind, source, words in ((1, True, offer), (2, False, asks)):
+        message = bench_waves.header(kind, 0, source=source, objects=len(words))
+        bus.send(message + b"".join(word.to_bytes(4, "little") for word in words), rate)
+        bus.wait(80e-6)
+        bus.send(bench_waves.header(bench_waves.GOOD_CRC, 0, source=not source), rate)
+        bus.wait(3e-3 if source else 28.5e-3)
+    monkeypatch.setattr(bench_waves, "line_bits", lambda _: RESET_BITS)
+    bus.send(b"", rate)
+    rows = bench_waves.edges(bus, jitter_s=0.4e-6, seed=seed)
+    text = "".join(f"{at:.9f},{level}\n" for at, level in [(0.0, 0), *rows, (bus.now_s + 5e-3, 0)])
+    path = tmp_path / "capture.csv"
+    path.write_text("Time [s],CC1\n" + text)
+    status, report = judge(path)
+    assert report["signal"]["broken_packets"] == 4
+    assert (status, report["verdict"]) == (3, "inconclusive")
