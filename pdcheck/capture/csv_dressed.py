@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from pdcheck.capture.csv_cells import DELIMITERS, bus_value, decoded, is_number, level, split_row, strip_comment
+from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
 from pdcheck.capture.csv_table import is_plain, vote
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
@@ -83,6 +84,7 @@ class _Undressing:
         self._columns = columns
         self._width = width
         self._piece = memoryview(bytearray(_PIECE))
+        self._same: SameDress | None = None
         self._open = b""
         self._done = b""
         self._ended = False
@@ -107,8 +109,24 @@ class _Undressing:
         text = self._open + bytes(self._piece[:size])
         end = len(text) if self._ended or len(text) > _HEAD else text.rfind(b"\n") + 1
         self._open = text[end:]
-        lines = decoded(text[:end]).split("\n")
-        self._done = "\n".join(map(self._line, lines)).encode()
+        said = decoded(text[:end])
+        plain = self._same.plain(said) if self._same else None
+        if plain is None:
+            self._same = self._as_first(said)
+            plain = self._same.plain(said) if self._same else None
+        if plain is None:
+            plain = "\n".join(map(self._line, said.split("\n")))
+        self._done = plain.encode()
+
+    def _as_first(self, text: str) -> SameDress | None:
+        """The dress of the first line; None where it has none that others can be told by."""
+        line = text[: text.find("\n") + 1]
+        cells = split_row(line, self._delimiter)
+        if len(cells) < self._width or strip_comment(line) is not None:
+            return None
+        dresses = {place: column.dress(cells[place], self._delimiter) for place, column in self._columns.items()}
+        worn = {place: dress for place, dress in dresses.items() if dress is not None}
+        return SameDress.of(line, self._delimiter, worn) if len(worn) == len(dresses) else None
 
     def _line(self, line: str) -> str:
         """The line with plain cells; as it is where one of them cannot be read, so that it can be shown."""
@@ -150,6 +168,32 @@ class _Column:
         if ":" in cell:
             return self._clock(cell)
         return _bus(cell) or self._with_unit(cell)
+
+    def dress(self, cell: str, delimiter: str) -> Dress | None:
+        """What a cell wears that :meth:`plain` takes off; None where that is no matter of what stands around it."""
+        plain = self.plain(cell)
+        clock, bus, unit = (pattern.fullmatch(cell) for pattern in (_CLOCK, _HEXADECIMAL, _WITH_UNIT))
+        if plain is None or plain == cell:
+            return None
+        if self.hexadecimal:
+            alike = f"[0-9a-fA-F]{{{len(cell)}}}"
+            return Dress("", alike, "", "0x", "") if plain == "0x" + cell else None
+        if clock is not None:
+            part = re.fullmatch(r"[.,:]([0-9]+)", clock[4])
+            body, own = "[0-9]+", (clock.start(4) + 1, clock.end(4)) if part else (0, 0)
+            at = plain.find(".") + 1
+        elif bus is not None:
+            body, own = f"[0-9a-fA-F]{{{len(bus[2])}}}", bus.span(2)
+            at = len("0x")
+        elif unit is not None and unit[2] is None:
+            body, own = number_body(delimiter), unit.span(1)
+            at = 0
+        else:
+            return None
+        start, end = own
+        if end == start or plain[at : at + end - start] != cell[start:end]:
+            return None
+        return Dress(cell[:start], body, cell[end:], plain[:at], plain[at + end - start :])
 
     def _with_unit(self, cell: str) -> str | None:
         found = _WITH_UNIT.fullmatch(cell)

@@ -6,15 +6,20 @@ common practice of spreadsheets, analyzers and simulators; no source.
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from pdcheck.capture import open_capture
+from pdcheck.capture import Capture, DigitalLine, csv_dressed, open_capture
+from pdcheck.capture.csv_same_dress import SameDress
 from pdcheck.errors import CaptureError
 from pdcheck.line import read_capture
 from pdcheck.pipeline import check, decode
+from tests.capture.test_fast_readers import never, outcome
 from tests.reference import bench_waves
 
 RATE = 4_000_000
@@ -171,3 +176,61 @@ def test_plain_rows_are_left_alone(plain: str) -> None:
     out = bytearray(len(text) + 10)
     assert undressed(fill)(memoryview(out)) == len(text)
     assert bytes(out[: len(text)]) == text
+
+
+DAMAGE = (*" ,;.:-+'\"#\r", "us", "ms", "V", "8'h", "E-6", "12:", "1", "x")
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    name=st.sampled_from(sorted(FILES)), piece=st.sampled_from([300, 2_000, 1 << 18]), seed=st.integers(0, 1 << 32),
+    damaged=st.integers(0, 2), end=st.sampled_from(["\n", "\r\n"]), padded=st.booleans(),
+)  # fmt: skip
+def test_rows_that_wear_the_same_are_those_read_one_by_one(
+    tmp_path: Path, name: str, piece: int, seed: int, damaged: int, end: str, padded: bool
+) -> None:
+    rng = random.Random(seed)
+    lines = FILES[name].split("\n")
+    if padded:
+        lines = [line.replace(",", ", ").replace(";", " ; ") for line in lines]
+    for _ in range(damaged):
+        at = rng.randrange(1, len(lines))
+        place = rng.randrange(len(lines[at]) + 1)
+        lines[at] = rng.choice([
+            lines[at][:place] + rng.choice(DAMAGE) + lines[at][place:], lines[at][:place] + lines[at][place + 1 :],
+            "", "# a remark", lines[rng.randrange(1, len(lines))],
+        ])  # fmt: skip
+    path = tmp_path / "capture.csv"
+    path.write_bytes(end.join(lines).encode())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_dressed, "_PIECE", piece)
+        found = outcome(path)
+        patch.setattr(SameDress, "of", never)
+        careful = outcome(path)
+    if not isinstance(found, Capture) or not isinstance(careful, Capture):
+        assert found == careful
+        return
+    assert (found.kind, found.start_s, found.duration_s) == (careful.kind, careful.start_s, careful.duration_s)
+    for line, expected in zip(found.lines, careful.lines, strict=True):
+        assert (line.name, line.role) == (expected.name, expected.role)
+        if isinstance(line, DigitalLine) and isinstance(expected, DigitalLine):
+            assert (line.initial, line.edges_s.tolist()) == (expected.initial, expected.edges_s.tolist())
+
+
+@pytest.mark.parametrize("name", ["units", "units without a blank", "time of day", "volts with units", "date and time"])
+def test_rows_that_wear_the_same_are_not_read_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    count = 0
+    plain = SameDress.plain
+
+    def counted(self: SameDress, text: str) -> str | None:
+        nonlocal count
+        said = plain(self, text)
+        count += 0 if said is None else said.count("\n")
+        return said
+
+    monkeypatch.setattr(SameDress, "plain", counted)
+    monkeypatch.setattr(csv_dressed, "_PIECE", 5_000)
+    assert packets(tmp_path / "capture.csv", FILES[name]) == SENT
+    assert count > 0.5 * FILES[name].count("\n")
