@@ -21,6 +21,9 @@ from pdcheck.errors import CaptureError
 
 MOST_COLUMNS = 1024
 _KIND_LINES = 200
+_ROWS_TO_TELL = 12
+#: Pulses on CC with some room for skew, and what is none (section 5.8: 270 to 330 kbit/s). Our own choice of the room.
+_SHORTEST_PULSE_S, _LONGEST_PULSE_S, _NO_PULSE_S = 0.7e-6, 5e-6, 20e-6
 
 
 class Kind(Enum):
@@ -119,6 +122,10 @@ def _settle(
     times = _time_columns(columns, kinds, said)
     interval = 1 / rate_hz if rate_hz else interval_above(above)
     if interval is not None:
+        for place in times:
+            unit = _unit_by_step(columns[place], interval) if said[place].is_time and not said[place].unit else None
+            if unit is not None:
+                said[place] = replace(said[place], unit="s", factor=unit)
         # Where the step is told, whole numbers without a unit count steps, whatever the column is called.
         counts |= {place for place in times if said[place].unit != "s" and _are_whole(columns[place])}
     clocks = [place for place in times if place not in counts or (said[place].is_time and said[place].unit == "s")]
@@ -259,6 +266,28 @@ def _rises(values: Sequence[float]) -> bool:
 
 def _are_whole(cells: Sequence[str]) -> bool:
     return bool(cells) and all(cell.isascii() and cell.isdigit() for cell in cells)
+
+
+def _unit_by_step(cells: Sequence[str], interval_s: float) -> float | None:
+    """The unit in which whole numbers are times rather than counts of steps, by how far apart the step says rows are.
+
+    Rows a step apart differ by the step in that unit. Rows at changes differ by pulses, and traffic has none as long as
+    so many steps would be. None where they may count steps.
+    """
+    if len(cells) < _ROWS_TO_TELL or not _are_whole(cells):
+        return None
+    apart = sorted(int(b) - int(a) for a, b in pairwise(cells))
+    least, most = apart[0], apart[-1]
+    if least < 2:
+        return None
+    for unit in (1e-9, 1e-6, 1e-3):
+        if most - least <= 1 and abs(sum(apart) / len(apart) * unit - interval_s) <= 0.05 * interval_s:
+            return unit
+    if least * interval_s > _NO_PULSE_S:
+        for unit in (1e-9, 1e-6):
+            if 2 * sum(_SHORTEST_PULSE_S <= steps * unit <= _LONGEST_PULSE_S for steps in apart) > len(apart):
+                return unit
+    return None
 
 
 def _one_by_one(cells: Sequence[str]) -> bool:

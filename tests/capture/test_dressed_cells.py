@@ -130,6 +130,17 @@ def test_a_row_a_change_numbered_by_samples(tmp_path: Path, header: str) -> None
     assert packets(tmp_path / "capture.csv", text, rate_hz=RATE) == SENT
 
 
+def test_whole_times_beside_a_told_rate_are_times(tmp_path: Path) -> None:
+    head = "Sample rate: 4 MHz\nTime,CC1\n"
+    rows = [f"{number * 250},{level}" for number, level in enumerate(LEVELS)]
+    assert packets(tmp_path / "samples.csv", head + "\n".join(rows)) == SENT
+    rows = [f"{t * 1e9:.0f},{level}" for t, level in CHANGES]
+    assert packets(tmp_path / "changes.csv", head + "\n".join(rows)) == SENT
+    assert packets(tmp_path / "changes.csv", "Time,CC1\n" + "\n".join(rows), RATE) == SENT
+    rows = [f"{row},{level}" for row, level, _ in ROWS]
+    assert packets(tmp_path / "counts.csv", head + "\n".join(rows)) == SENT
+
+
 def test_lines_keep_their_numbers(tmp_path: Path) -> None:
     path = tmp_path / "capture.csv"
     lines = FILES["units"].splitlines()
