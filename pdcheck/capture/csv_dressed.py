@@ -1,4 +1,5 @@
-"""Cells that say more than their value: ``1.5 us``, ``1,234.567``, ``14:59:59.000250``, ``5'b00101``, ``'0'``.
+"""Cells that say more than their value: ``1.5 us``, ``1,234.567``, ``14:59:59.000250``, ``5'b00101``, ``'0'``. And
+cells that say nothing where nothing has changed.
 
 Why it is: such cells are rare, and each of the readers of rows is fast because it knows plain numbers only. So they
 are made plain here, line by line, before anybody else sees them; a file without them passes untouched. What a cell
@@ -13,6 +14,7 @@ from collections.abc import Callable, Sequence
 
 from pdcheck.capture.csv_cells import DELIMITERS, bus_value, decoded, is_number, level, split_row, strip_comment
 from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
+from pdcheck.capture.csv_sparse import Sparse
 from pdcheck.capture.csv_table import is_plain, vote
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
@@ -32,6 +34,7 @@ _CLOCK = re.compile(
     r"(?:[\w./-]{6,12}[T\s]\s*)?(?:(\d{1,3}):)?(\d{1,2}):(\d{1,2})((?:[.,:]\d+)*)\s*([AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
+_EMPTY_CELL = re.compile(rb"[,;\t][ ]?[,;\t\r\n]")
 _HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
 _BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
 _BARE_HEXADECIMAL = re.compile(r"[0-9a-fA-F]{2,16}")
@@ -56,8 +59,15 @@ def undressed(fill: Fill) -> Fill:
     """
     room = memoryview(bytearray(_HEAD))
     head = room[: fill(room)]
-    columns = _find(head, ended=len(head) < _HEAD)
-    return _Again(head, fill).readinto if columns is None else _Undressing(head, fill, *columns).readinto
+    ended = len(head) < _HEAD
+    columns = _find(head, ended=ended)
+    if columns is not None:
+        return _Undressing(head, fill, *columns).readinto
+    first = bytes(head[: 1 << 16])
+    sparse = Sparse.of(_lines(first, whole=ended and len(head) == len(first))) if _EMPTY_CELL.search(first) else None
+    if sparse is None:
+        return _Again(head, fill).readinto
+    return _Undressing(head, fill, sparse.delimiter, {}, sparse.width, sparse).readinto
 
 
 class _Again:
@@ -78,7 +88,11 @@ class _Again:
 class _Undressing:
     """The text with plain cells."""
 
-    def __init__(self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int) -> None:
+    def __init__(
+        self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int,
+        sparse: Sparse | None = None,
+    ) -> None:
+        self._sparse = sparse
         self._fill = _Again(head, fill).readinto
         self._delimiter = delimiter
         self._columns = columns
@@ -116,13 +130,14 @@ class _Undressing:
             plain = self._same.plain(said) if self._same else None
         if plain is None:
             plain = "\n".join(map(self._line, said.split("\n")))
+            self._same = None  # a day may have passed
         self._done = plain.encode()
 
     def _as_first(self, text: str) -> SameDress | None:
         """The dress of the first line; None where it has none that others can be told by."""
         line = text[: text.find("\n") + 1]
         cells = split_row(line, self._delimiter)
-        if len(cells) < self._width or strip_comment(line) is not None:
+        if not self._columns or len(cells) < self._width or strip_comment(line) is not None:
             return None
         dresses = {place: column.dress(cells[place], self._delimiter) for place, column in self._columns.items()}
         worn = {place: dress for place, dress in dresses.items() if dress is not None}
@@ -133,6 +148,8 @@ class _Undressing:
         cells = split_row(line, self._delimiter)
         if len(cells) < self._width or strip_comment(line) is not None:
             return line
+        if self._sparse is not None:
+            self._sparse.fill(cells)
         for place, column in self._columns.items():
             plain = column.plain(cells[place])
             if plain is None:

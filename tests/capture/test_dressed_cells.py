@@ -91,6 +91,15 @@ FILES: dict[str, str] = {
     "single quotes": changes("'Time [s]','CC1'", lambda t, v: f"'{t:.9f}','{v}'"),
     "cells as formulas": changes("Time [s],CC1", lambda t, v: f'="{t:.9f}",="{v}"'),
     "a loose exponent": changes("Time [s],CC1", lambda t, v: f"{t * 1e6:.3f} E-06,{v}"),
+    "volts now and then": samples(
+        "Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},{'' if n % 10 else f'{5 + n % 3 / 100:.2f}'}"
+    ),
+    "levels at changes": samples(
+        "Time [us];VBUS [V];CC1", lambda n, v: f"{n / 4:.2f};5.0{n % 9};{v if not n or LEVELS[n - 1] != v else ''}"
+    ),
+    "channels in turn": samples(
+        "Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},\n{n / 4 + 0.1:.2f},,5.0{n % 7}"
+    ),
     "yes and no": changes("Time [s],CC1", lambda t, v: f"{t:.9f},{('no', 'yes')[v]}"),
 }  # fmt: skip
 
@@ -150,6 +159,17 @@ def test_lines_keep_their_numbers(tmp_path: Path) -> None:
         open_capture(path)
     assert "line 701" in str(said.value)
     assert "'12.5 parsec'" in str(said.value)
+
+
+@pytest.mark.parametrize("bad", ["{t},,5.00", "{t},1,", ",1,5.00"])
+def test_a_few_empty_cells_are_no_habit(tmp_path: Path, bad: str) -> None:
+    path = tmp_path / "capture.csv"
+    lines = samples("Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},5.0{n % 3}").split("\n")
+    for row in (300, 700):
+        lines[row] = bad.format(t=lines[row].split(",")[0])
+    path.write_text("\n".join(lines))
+    with pytest.raises(CaptureError, match=r"line 301: column . .* is empty"):
+        open_capture(path)
 
 
 def test_what_cannot_be_read_is_shown(tmp_path: Path) -> None:
