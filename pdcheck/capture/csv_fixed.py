@@ -17,19 +17,18 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import COMMENT_MARKS, level
+from pdcheck.capture.csv_cells import COMMENT_MARKS
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_of
+from pdcheck.capture.csv_words import LEVEL_OF_BYTE, NOT_A_LEVEL, spelled_levels
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 128
-NOT_A_LEVEL = 255
 _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_KNOWN = 4096
-_MOST_WORDS = 64
 _SIX = np.uint64(0x0606060606060606)
 _OVER = 0x1010101010101010
 Bytes = NDArray[np.uint8]
@@ -260,26 +259,8 @@ def _windows(template: Template) -> list[_Window]:
     return out
 
 
-LEVEL_OF_BYTE = np.array(
-    [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
-)
-"""The level that a single character stands for; :data:`NOT_A_LEVEL` where it stands for none."""
-
-
 def _levels(rows: Bytes, span: Span) -> Bytes:
     if span.width == 1:
         return LEVEL_OF_BYTE[rows[:, span.start]]
-    # Few words are there, mostly two: each is looked for everywhere at once.
     cells = np.ascontiguousarray(rows[:, span.start : span.end]).view(f"S{span.width}").ravel()
-    out = np.full(len(cells), NOT_A_LEVEL, np.uint8)
-    left = np.arange(len(cells))
-    for _ in range(_MOST_WORDS):
-        if not len(left):
-            break
-        same = cells[left] == cells[left[0]]
-        found = level(rows[left[0], span.start : span.end].tobytes().decode("latin-1"))
-        if found is None:
-            break  # the rows end here
-        out[left[same]] = found
-        left = left[~same]
-    return out
+    return spelled_levels(cells, lambda row: rows[row, span.start : span.end].tobytes())

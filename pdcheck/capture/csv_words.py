@@ -10,8 +10,9 @@ are 0 to 9, the decimal point (which is compared with itself) is 0, and so is ev
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +60,7 @@ _DIVISORS = _divisors()
 LEVEL_OF_BYTE = np.array(
     [NOT_A_LEVEL if (said := level(chr(code))) is None else said for code in range(256)], np.uint8
 )
+"""The level that a single character stands for; :data:`NOT_A_LEVEL` where it stands for none."""
 
 
 def two_words(data: Bytes, places: IntArray) -> tuple[Words, Words]:
@@ -404,20 +406,29 @@ def levels(cells: Cells) -> tuple[IntArray, Bytes] | None:
     words &= MASKS.take(cells.widths)
     changed = _changes(words)
     some = words[changed]
-    said = np.full(len(some), NOT_A_LEVEL, np.uint8)
-    left = np.arange(len(some))
-    # Few words are there, mostly two: each is looked for everywhere at once.
+    said = spelled_levels(some, lambda row: int(some[row]).to_bytes(8, "little").rstrip(b"\0"))
+    return changed, np.repeat(said, np.diff(changed, append=len(words)))
+
+
+def spelled_levels(cells: NDArray[Any], text: Callable[[int], bytes]) -> Bytes:
+    """The levels that cells of any kind spell, :data:`NOT_A_LEVEL` for what is none.
+
+    Few different ones are there, mostly two, and each is looked for everywhere at once; from where there are too many
+    on, all others are taken for none.
+
+    :param text: what stands in the cell of a row.
+    """
+    said = np.full(len(cells), NOT_A_LEVEL, np.uint8)
+    left = np.arange(len(cells))
     for _ in range(_MOST_WORDS):
         if not len(left):
             break
-        same = some[left] == some[left[0]]
-        found = level(int(some[left[0]]).to_bytes(8, "little").rstrip(b"\0").decode("latin-1"))
+        same = cells[left] == cells[left[0]]
+        found = level(text(int(left[0])).decode("latin-1"))
         if found is not None:
             said[left[same]] = found
         left = left[~same]
-    if len(left):
-        return None
-    return changed, np.repeat(said, np.diff(changed, append=len(words)))
+    return said
 
 
 def buses(cells: Cells, bits: int) -> tuple[IntArray, NDArray[np.int64]] | None:
