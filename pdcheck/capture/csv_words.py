@@ -419,15 +419,16 @@ def spelled_levels(cells: NDArray[Any], text: Callable[[int], bytes]) -> Bytes:
     :param text: what stands in the cell of a row.
     """
     said = np.full(len(cells), NOT_A_LEVEL, np.uint8)
-    left = np.arange(len(cells))
+    left = np.ones(len(cells), bool)
     for _ in range(_MOST_WORDS):
-        if not len(left):
+        row = int(left.argmax()) if len(left) else 0
+        if not left[row : row + 1].any():
             break
-        same = cells[left] == cells[left[0]]
-        found = level(text(int(left[0])).decode("latin-1"))
+        same = cells == cells[row]
+        found = level(text(row).decode("latin-1"))
         if found is not None:
-            said[left[same]] = found
-        left = left[~same]
+            np.copyto(said, np.uint8(found), where=same)
+        left &= ~same
     return said
 
 
