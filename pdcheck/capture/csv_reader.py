@@ -29,11 +29,11 @@ from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, 
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
-from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, too_many
+from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder
 from pdcheck.capture.model import Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
-from pdcheck.capture.waves import WaveBuilder, none_left
+from pdcheck.capture.waves import WaveBuilder, check_room
 from pdcheck.errors import CaptureError
 
 FIRST_BLOCK = 1 << 16
@@ -200,16 +200,7 @@ class _CsvFile:
         if self._layout.time_column is not None:
             place.last_time = block.last_time
         most = MOST_EDGES if self._layout.time_stated else MOST_UNSCALED
-        if too_many(self._edges, most):
-            raise CaptureError(
-                f"more than {most:,} level changes up to here: more than can be judged at once",
-                "export only the channels that matter, or a shorter time", path=self._path, line=place.line,
-            )  # fmt: skip
-        if self._waves and none_left(self._edges, self._waves):
-            raise CaptureError(
-                "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
-                "export a shorter time, or fewer channels", path=self._path, line=place.line,
-            )  # fmt: skip
+        check_room(self._edges, self._waves, self._path, place.line, most)
 
     def _keep_time(self, block: RowBlock, telling: list[tuple[IntArray, FloatArray]], place: Place) -> None:
         kept = [*(edges.edges for edges in self._edges), *(wave.times for wave in self._waves)]

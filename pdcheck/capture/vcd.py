@@ -9,14 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import MOST_EDGES, EdgeBuilder, too_many
+from pdcheck.capture.lines import EdgeBuilder
 from pdcheck.capture.model import Capture, Line
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.capture.vcd_header import Variable, read_header
 from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
-from pdcheck.capture.waves import ReadValues, WaveBuilder, none_left
+from pdcheck.capture.waves import ReadValues, WaveBuilder, check_room
 from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 18
@@ -216,17 +216,8 @@ class _VcdFile:
         else:
             self._take(block)
             self._line += int(np.count_nonzero(self._data[MARGIN : MARGIN + end] == 10))
-        if too_many([lane for scalar in self._scalars.values() for lane in scalar.lanes]):
-            raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to here: more than can be judged at once",
-                "export only the channels that matter, or a shorter time", path=self._path, line=self._line,
-            )  # fmt: skip
-        waves = [real.wave for real in self._reals.values()]
-        if waves and none_left([lane for scalar in self._scalars.values() for lane in scalar.lanes], waves):
-            raise CaptureError(
-                "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
-                "export a shorter time, or fewer channels", path=self._path, line=self._line,
-            )  # fmt: skip
+        lanes = [lane for scalar in self._scalars.values() for lane in scalar.lanes]
+        check_room(lanes, [real.wave for real in self._reals.values()], self._path, self._line)
 
     def _take(self, block: Block) -> None:
         if block.last is not None:

@@ -33,8 +33,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.growing import FloatArray, GrowingArray, Moments
-from pdcheck.capture.lines import CC_ROLES, EdgeBuilder
+from pdcheck.capture.lines import CC_ROLES, MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import AnalogLine, Role
+from pdcheck.errors import CaptureError
 
 PIECE = 128
 IntArray = NDArray[np.intp]
@@ -213,11 +214,26 @@ class WaveBuilder:
         return band * self._loosened
 
 
-def none_left(edges: Sequence[EdgeBuilder], waves: Sequence[WaveBuilder]) -> bool:
-    """Whether all lines that are called CC, or all that may be CC where none is, were given up."""
-    lines: list[EdgeBuilder | WaveBuilder] = [*edges, *waves]
-    wanted = [line for line in lines if line.role in CC_ROLES] or [line for line in lines if line.role is Role.OTHER]
-    return bool(wanted) and all(line.given_up for line in wanted)
+def check_room(
+    edges: Sequence[EdgeBuilder], waves: Sequence[WaveBuilder], path: str, line: int, most: int = MOST_EDGES
+) -> None:
+    """Whether what was read up to this line can be kept.
+
+    :param most: edges in all.
+    :raises CaptureError: there are more, or all lines that are called CC, or may be CC, were given up.
+    """
+    if too_many(edges, most):
+        raise CaptureError(
+            f"more than {most:,} level changes up to here: more than can be judged at once",
+            "export only the channels that matter, or a shorter time", path=path, line=line,
+        )  # fmt: skip
+    lines: list[EdgeBuilder | WaveBuilder] = [*edges, *waves] if waves else []
+    wanted = [one for one in lines if one.role in CC_ROLES] or [one for one in lines if one.role is Role.OTHER]
+    if wanted and all(one.given_up for one in wanted):
+        raise CaptureError(
+            "CC moves more than can be kept up to here: noise, or more traffic than can be judged at once",
+            "export a shorter time, or fewer channels", path=path, line=line,
+        )  # fmt: skip
 
 
 def _thin(
