@@ -61,6 +61,7 @@ class Layout:
     :ivar delimiter: one character; ``" "`` for runs of blanks, ``""`` for a single column.
     :ivar time_column: its place, or None where rows are counted and ``interval_s`` says how far they are apart.
     :ivar time_factor: seconds in one unit of the time column.
+    :ivar unread: how many more cells a row may have that nobody reads.
     :ivar first_row: line number of the first row of data, counted from 1.
     """
 
@@ -71,6 +72,7 @@ class Layout:
     time_stated: bool
     interval_s: float | None
     first_row: int
+    unread: int = 0
 
     def with_number(self, place: int) -> Layout:
         """The same with column ``place`` holding numbers."""
@@ -103,7 +105,8 @@ def find_layout(
     rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
     rows = [row[: table.width] for row in rows if len(row) >= table.width]
     above = [line for number, line in enumerate(lines[:first]) if number != table.header]
-    return _settle(table.width, delimiter, names, units, rows, above, first + 1, path, roles, rate_hz)
+    found = _settle(table.width, delimiter, names, units, rows, above, first + 1, path, roles, rate_hz)
+    return replace(found, unread=table.unread)
 
 
 def _settle(

@@ -216,7 +216,8 @@ class CarefulReader:
                 )  # fmt: skip
             return None
         cells = split_row(line, self._layout.delimiter)
-        while len(cells) > len(self._layout.columns) and not cells[-1]:
+        width = len(self._layout.columns)
+        while len(cells) > width and (not cells[-1] or len(cells) <= width + self._layout.unread):
             cells.pop()
         return cells
 

@@ -58,12 +58,14 @@ class Table:
     :ivar width: columns of most rows, a trailing empty one not counted.
     :ivar first_match: place of the first line like most rows; -1 where none is.
     :ivar header: place of the header; -1 before it is found, or where there is none.
+    :ivar unread: columns beyond these that the header names and most rows leave empty.
     """
 
     def __init__(self, lines: Sequence[str], delimiter: str, voters: Sequence[str]) -> None:
         self.lines = lines
         self.delimiter = delimiter
         self.header = -1
+        self.unread = 0
         shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
         self.pattern: tuple[bool, ...] = max(
             shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
@@ -110,6 +112,8 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     if best is None:
         return [], [], table.first_match
     table.header, names = best
+    table.unread = len(names) - table.width
+    names = names[: table.width]
     units: list[str] = []
     first = table.header + 1
     for place in range(table.header + 1, table.first_match):
@@ -140,14 +144,18 @@ def _bare_unit(cell: str) -> bool:
 
 
 def _header_cells(table: Table, line: str) -> list[str] | None:
-    """The line as a header of the table's width, or None."""
+    """The line as a header of the table's width, or of that of its rows with their empty cells; None if it is none."""
+    row = table.lines[table.first_match]
     for delimiter in dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
         cells = split_row(line, delimiter)
         if delimiter == " ":
             cells = _joined_brackets(cells)
         while len(cells) > table.width and not cells[-1]:
             cells.pop()
-        if len(cells) == table.width and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
+        fits = len(cells) == table.width or (
+            len(cells) > table.width and delimiter == table.delimiter and len(split_row(row, delimiter)) == len(cells)
+        )
+        if fits and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
             return cells
         if table.width == 1 and delimiter == (table.delimiter or ","):
             whole = line.strip().strip('"')

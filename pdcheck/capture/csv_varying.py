@@ -41,7 +41,7 @@ from pdcheck.capture.waves import ReadValues
 LEAST_ROWS = 16
 STRETCH = 1 << 19
 _FEW = 4
-_LINE_FEED = 10
+_LINE_FEED, _QUOTE = 10, 0x22
 _WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 
 
@@ -222,12 +222,16 @@ def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: 
 def _by_separators(
     template: Template, layout: Layout, data: Bytes, start: int, end: int, flagging: Flagging
 ) -> _Columns | None:
-    """Several cells vary in width: nothing but separators may stand between them."""
+    """Several cells vary in width: nothing but separators, and quotes around a cell, may stand between them."""
     delimiter = layout.delimiter.encode()
-    if len(delimiter) != 1 or delimiter == b" ":
+    if len(delimiter) != 1:
         return None
     spans = template.cells()
+    quoted = [template.row[max(span.start - 1, 0)] == _QUOTE == template.row[span.end] for span in spans]
     between = bytes(template.row[at] for at in template.fixed_places())
+    if between.count(b'"') != 2 * sum(quoted):
+        return None
+    between = between.replace(b'"', b"")
     separators = between.rstrip(b"\r\n")
     line_end = between[len(separators) :]
     trailing = len(separators) - (len(spans) - 1)
@@ -267,6 +271,11 @@ def _by_separators(
         widths = stop - starts
         if extra and place == per_row - 1:
             widths -= extra
+        if quoted[place]:
+            good &= data.take(starts) == _QUOTE
+            good &= data.take(starts + widths - 1) == _QUOTE
+            starts += 1
+            widths -= 2
         if int(widths.min()) < 1:
             good &= widths >= 1
             np.maximum(widths, 1, out=widths)

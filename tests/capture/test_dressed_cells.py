@@ -161,6 +161,12 @@ def test_lines_keep_their_numbers(tmp_path: Path) -> None:
     assert "'12.5 parsec'" in str(said.value)
 
 
+def test_a_column_that_is_mostly_empty_and_has_a_name(tmp_path: Path) -> None:
+    text = samples("Time [us],CC1,Note", lambda n, v: f"{n / 4:.2f},{v},{'trigger, at last' if n == 1500 else ''}")
+    text = text.replace("trigger, at last", '"trigger, at last"')
+    assert packets(tmp_path / "capture.csv", text) == SENT
+
+
 @pytest.mark.parametrize("bad", ["{t},,5.00", "{t},1,", ",1,5.00"])
 def test_a_few_empty_cells_are_no_habit(tmp_path: Path, bad: str) -> None:
     path = tmp_path / "capture.csv"

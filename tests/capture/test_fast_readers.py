@@ -101,6 +101,23 @@ def test_fast_and_careful_agree_on_long_numbers(tmp_path: Path, seed: int) -> No
     agree(tmp_path / "capture.csv", render(random.Random(seed), LONG_VOLTS))
 
 
+def respelled(content: bytes, mark: str) -> bytes:
+    """The same rows with quotes around every cell, or with blanks between them."""
+    lines = content.decode().split("\n")
+    delimiter = next(one for one in ";\t," if one in lines[0])
+    if mark == '"':
+        return "\n".join(
+            '"' + '","'.join(line.rstrip("\r").split(delimiter)) + '"' if line.strip() else line for line in lines
+        ).encode()
+    return "\n".join([lines[0].replace(" ", ""), *lines[1:]]).replace(delimiter, " ").encode()
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32), mark=st.sampled_from('" '))
+def test_fast_and_careful_agree_on_quotes_and_blanks(tmp_path: Path, seed: int, mark: str) -> None:
+    agree(tmp_path / "capture.csv", respelled(render(random.Random(seed)), mark))
+
+
 def agree(path: Path, content: bytes) -> None:
     """The same lines whichever readers are there, or the same error."""
     path.write_bytes(content)
