@@ -9,6 +9,9 @@ read: ``csv_even`` (rows of one width), ``csv_quiet`` (nothing changes), ``csv_n
 ``csv_uneven`` (levels change). Of other files each row is looked at: ``csv_fixed`` (one width), ``csv_varying`` (one
 pattern), ``csv_plain`` (numbers in any notation). What none of them takes is read cell by cell, in ``csv_rows``, which
 alone says what is wrong with a row.
+
+What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
+in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``.
 """
 
 from __future__ import annotations

@@ -112,7 +112,9 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     if best is None:
         return [], [], table.first_match
     table.header, names = best
-    table.unread = len(names) - table.width
+    beyond = list(map(read_name, names[table.width :]))
+    # A voltage that comes late is not to be passed over without a word.
+    table.unread = 0 if any(named.role is not Role.OTHER or named.unit for named in beyond) else len(beyond)
     names = names[: table.width]
     units: list[str] = []
     first = table.header + 1

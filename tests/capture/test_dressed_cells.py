@@ -167,6 +167,13 @@ def test_a_column_that_is_mostly_empty_and_has_a_name(tmp_path: Path) -> None:
     assert packets(tmp_path / "capture.csv", text) == SENT
 
 
+def test_a_voltage_that_comes_late_is_not_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_text(samples("Time [us],CC1,VBUS", lambda n, v: f"{n / 4:.2f},{v},{'5.01' if n == 1500 else ''}"))
+    with pytest.raises(CaptureError, match="line 1502: the row has 3 columns where 2 are expected"):
+        open_capture(path)
+
+
 @pytest.mark.parametrize("bad", ["{t},,5.00", "{t},1,", ",1,5.00"])
 def test_a_few_empty_cells_are_no_habit(tmp_path: Path, bad: str) -> None:
     path = tmp_path / "capture.csv"
