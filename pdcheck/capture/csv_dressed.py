@@ -146,7 +146,7 @@ class _Undressing:
     def _line(self, line: str) -> str:
         """The line with plain cells; as it is where one of them cannot be read, so that it can be shown."""
         cells = split_row(line, self._delimiter)
-        if len(cells) < self._width or strip_comment(line) is not None:
+        if len(cells) < self._width or (not line[:1].isdigit() and strip_comment(line) is not None):
             return line
         if self._sparse is not None:
             self._sparse.fill(cells)

@@ -16,6 +16,7 @@ _DELIMITERS = ("\t", ";", ",")
 _LEAST_ROWS = 40
 _MOST_LINES = 600
 _HABIT = 0.1
+_BEGIN_NUMBERS = frozenset("0123456789+-.")
 
 
 class Sparse:
@@ -52,6 +53,11 @@ class Sparse:
 
         Lines must come in their order. Those of words are left alone.
         """
-        if all(map(is_plain, filter(None, cells))):
-            for place in self._held:
-                self._held[place] = cells[place] = cells[place] or self._held[place]
+        filled = [(place, cells[place]) for place in self._held if cells[place]]
+        if cells[0] and cells[0][0] not in _BEGIN_NUMBERS and not is_plain(cells[0]):
+            return
+        if not all(is_plain(cell) for _, cell in filled):
+            return
+        self._held.update(filled)
+        for place, cell in self._held.items():
+            cells[place] = cell

@@ -97,6 +97,9 @@ FILES: dict[str, str] = {
     "levels at changes": samples(
         "Time [us];VBUS [V];CC1", lambda n, v: f"{n / 4:.2f};5.0{n % 9};{v if not n or LEVELS[n - 1] != v else ''}"
     ),
+    "volts first, now and then": samples(
+        "VBUS [V],Time [us],CC1", lambda n, v: f"{'' if n % 4 else f'{5 + n % 3 / 100:.2f}'},{n / 4:.2f},{v}"
+    ),
     "channels in turn": samples(
         "Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},\n{n / 4 + 0.1:.2f},,5.0{n % 7}"
     ),
