@@ -201,7 +201,7 @@ class _Column:
             at = plain.find(".") + 1
         elif bus is not None:
             body, own = f"[0-9a-fA-F]{{{len(bus[2])}}}", bus.span(2)
-            at = len("0x")
+            at = len(plain) - len(bus[2])  # zeros may stand in front
         elif unit is not None and unit[2] is None:
             body, own = number_body(delimiter), unit.span(1)
             at = 0
