@@ -94,6 +94,9 @@ FILES: dict[str, str] = {
     "volts now and then": samples(
         "Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},{'' if n % 10 else f'{5 + n % 3 / 100:.2f}'}"
     ),
+    "quoted volts now and then": samples(
+        '"Time [us]","CC1","VBUS [V]"', lambda n, v: f'"{n / 4:.2f}","{v}","{"" if n % 10 else "5.0" + str(n % 3)}"'
+    ),
     "levels at changes": samples(
         "Time [us];VBUS [V];CC1", lambda n, v: f"{n / 4:.2f};5.0{n % 9};{v if not n or LEVELS[n - 1] != v else ''}"
     ),
