@@ -34,7 +34,7 @@ _CLOCK = re.compile(
     r"(?:[\w./-]{6,12}[T\s]\s*)?(?:(\d{1,3}):)?(\d{1,2}):(\d{1,2})((?:[.,:]\d+)*)\s*([AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
-_EMPTY_CELL = re.compile(rb"[,;\t][ ]?[,;\t\r\n]|\n[,;\t]")
+_EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
 _HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
 _BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
 _BARE_HEXADECIMAL = re.compile(r"[0-9a-fA-F]{2,16}")
@@ -201,7 +201,7 @@ class _Column:
             at = plain.find(".") + 1
         elif bus is not None:
             body, own = f"[0-9a-fA-F]{{{len(bus[2])}}}", bus.span(2)
-            at = len("0x")
+            at = len(plain) - len(bus[2])  # zeros may stand in front
         elif unit is not None and unit[2] is None:
             body, own = number_body(delimiter), unit.span(1)
             at = 0

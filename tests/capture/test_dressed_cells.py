@@ -94,6 +94,9 @@ FILES: dict[str, str] = {
     "volts now and then": samples(
         "Time [us],CC1,VBUS [V]", lambda n, v: f"{n / 4:.2f},{v},{'' if n % 10 else f'{5 + n % 3 / 100:.2f}'}"
     ),
+    "quoted volts now and then": samples(
+        '"Time [us]","CC1","VBUS [V]"', lambda n, v: f'"{n / 4:.2f}","{v}","{"" if n % 10 else "5.0" + str(n % 3)}"'
+    ),
     "levels at changes": samples(
         "Time [us];VBUS [V];CC1", lambda n, v: f"{n / 4:.2f};5.0{n % 9};{v if not n or LEVELS[n - 1] != v else ''}"
     ),
@@ -281,3 +284,20 @@ def test_rows_that_wear_the_same_are_not_read_one_by_one(
     monkeypatch.setattr(csv_dressed, "_PIECE", 5_000)
     assert packets(tmp_path / "capture.csv", FILES[name]) == SENT
     assert count > 0.5 * FILES[name].count("\n")
+
+
+@pytest.mark.parametrize("spelled", ["5'h{:X}", "16'h{:02X}"])
+def test_a_bus_whose_digits_are_fewer_than_its_width_tells(tmp_path: Path, spelled: str) -> None:
+    # Of all zeros one cannot tell by the digits themselves which of them were put in front.
+    rows = [(row, level if row else 0) for row, level in enumerate(LEVELS)]
+    text = "\n".join(["Port,Time [us]", *(f"{spelled.format(level)},{row / 4:.2f}" for row, level in rows)]) + "\n"
+    path = tmp_path / "capture.csv"
+    path.write_text(text)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(csv_dressed, "_PIECE", 2_000)
+        found = open_capture(path)
+        patch.setattr(SameDress, "of", never)
+        careful = open_capture(path)
+    moving = [[line.name for line in one.lines if len(line.edges_s)] for one in (found, careful)]
+    assert moving == [["Port[0]"], ["Port[0]"]]
+    assert found.lines[0].edges_s.tolist() == careful.lines[0].edges_s.tolist()
