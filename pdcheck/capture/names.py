@@ -43,6 +43,8 @@ _COUNT_WORDS = frozenset(
 )
 _CURRENT_WORDS = frozenset({"current", "curr", "i", "amps", "amperage", "ibus", "ivbus", "iin", "iout"})
 _WORD = re.compile(r"[^\W_]+")
+#: Characters that are looked at. No name is that long, and brackets that none closes take squared time.
+_LONGEST = 1000
 _IN_BRACKETS = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
 
 
@@ -66,7 +68,7 @@ class Named:
 
 def read_name(name: str) -> Named:
     """Read a column's name."""
-    bare, unit_text = _split_unit(name)
+    bare, unit_text = _split_unit(name[:_LONGEST])
     words = [word.lower() for word in _WORD.findall(bare)]
     time_unit = TIME_UNITS.get(unit_text)
     value_unit = VALUE_UNITS.get(unit_text)

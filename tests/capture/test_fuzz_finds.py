@@ -208,3 +208,12 @@ def test_a_last_declaration_that_does_not_end_is_said(tmp_path: Path, before: in
     path.write_text(head + " " * max(0, before - len(head)) + "$enddefinitions " + "#0 1! " * 120_000)
     with pytest.raises(CaptureError, match="declarations do not end"):
         open_capture(path)
+
+
+@pytest.mark.parametrize("long", ["[" * 500_000, "(s " * 200_000])
+def test_a_name_of_brackets_that_none_closes_ends(tmp_path: Path, long: str) -> None:
+    path = tmp_path / "capture.csv"
+    path.write_text(f"Time [s],{long}\n" + "".join(f"{row / 4e6:.8f},{row // 7 % 2}\n" for row in range(300)))
+    line = open_capture(path).lines[0]
+    assert isinstance(line, DigitalLine)
+    assert len(line.edges_s) == 299 // 7
