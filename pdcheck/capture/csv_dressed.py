@@ -187,7 +187,7 @@ class _Column:
         return _bus(cell) or self._with_unit(cell)
 
     def dress(self, cell: str, delimiter: str) -> Dress | None:
-        """What a cell wears that :meth:`plain` takes off; None where that is no matter of what stands around it."""
+        """What a cell wears that :meth:`plain` takes off; None where its own characters change as well."""
         plain = self.plain(cell)
         clock, bus, unit = (pattern.fullmatch(cell) for pattern in (_CLOCK, _HEXADECIMAL, _WITH_UNIT))
         if plain is None or plain == cell:

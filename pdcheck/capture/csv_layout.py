@@ -22,8 +22,8 @@ from pdcheck.errors import CaptureError
 MOST_COLUMNS = 1024
 _KIND_LINES = 200
 _ROWS_TO_TELL = 12
-#: Pulses on CC with some room for skew, and what is none (section 5.8: 270 to 330 kbit/s). Our own choice of the room.
-_SHORTEST_PULSE_S, _LONGEST_PULSE_S, _NO_PULSE_S = 0.7e-6, 5e-6, 20e-6
+#: Steps that differ, and how fine a unit must be against them, so that it is no chance that they are whole in it.
+_STEPS_TO_TELL, _FINE = 5, 0.1
 
 
 class Kind(Enum):
@@ -272,24 +272,20 @@ def _are_whole(cells: Sequence[str]) -> bool:
 
 
 def _unit_by_step(cells: Sequence[str], interval_s: float) -> float | None:
-    """The unit in which whole numbers are times rather than counts of steps, by how far apart the step says rows are.
+    """The unit in which whole numbers are times rather than counts of steps; None where they may count steps.
 
-    Rows a step apart differ by the step in that unit. Rows at changes differ by pulses, and traffic has none as long as
-    so many steps would be. None where they may count steps.
+    Times of samples are whole steps apart, as nearly as the unit lets them be; counts would be so by chance only.
     """
     if len(cells) < _ROWS_TO_TELL or not _are_whole(cells):
         return None
-    apart = sorted(int(b) - int(a) for a, b in pairwise(cells))
-    least, most = apart[0], apart[-1]
-    if least < 2:
-        return None
+    apart = {int(b) - int(a) for a, b in pairwise(cells)}
     for unit in (1e-9, 1e-6, 1e-3):
-        if most - least <= 1 and abs(sum(apart) / len(apart) * unit - interval_s) <= 0.05 * interval_s:
+        share = unit / interval_s
+        steps = {round(units * share) for units in apart}
+        if share > _FINE or (steps != {1} and len(apart) < _STEPS_TO_TELL):
+            continue
+        if all(abs(units * share - round(units * share)) <= 1.01 * share for units in apart):
             return unit
-    if least * interval_s > _NO_PULSE_S:
-        for unit in (1e-9, 1e-6):
-            if 2 * sum(_SHORTEST_PULSE_S <= steps * unit <= _LONGEST_PULSE_S for steps in apart) > len(apart):
-                return unit
     return None
 
 

@@ -149,11 +149,18 @@ def test_whole_times_beside_a_told_rate_are_times(tmp_path: Path) -> None:
     head = "Sample rate: 4 MHz\nTime,CC1\n"
     rows = [f"{number * 250},{level}" for number, level in enumerate(LEVELS)]
     assert packets(tmp_path / "samples.csv", head + "\n".join(rows)) == SENT
-    rows = [f"{t * 1e9:.0f},{level}" for t, level in CHANGES]
+    rows = [f"{row * 250},{level}" for row, level, _ in ROWS]
     assert packets(tmp_path / "changes.csv", head + "\n".join(rows)) == SENT
     assert packets(tmp_path / "changes.csv", "Time,CC1\n" + "\n".join(rows), RATE) == SENT
     rows = [f"{row},{level}" for row, level, _ in ROWS]
     assert packets(tmp_path / "counts.csv", head + "\n".join(rows)) == SENT
+    # At a rate whose step is no whole number of nanoseconds.
+    fast = bench_waves.sample(CHANGES[1:-1], BUS.idle, 24e6, END_S, 0.3)
+    places = [0, *bench_waves.changed(fast).tolist()]
+    rows = [f"{place / 24e6 * 1e9:.0f},{fast[place]}" for place in places]
+    assert packets(tmp_path / "fast.csv", "Sample rate: 24 MHz\nTime,CC1\n" + "\n".join(rows)) == SENT
+    rows = [f"{place},{fast[place]}" for place in places]
+    assert packets(tmp_path / "fast.csv", "Sample rate: 24 MHz\nTime,CC1\n" + "\n".join(rows)) == SENT
 
 
 def test_lines_keep_their_numbers(tmp_path: Path) -> None:
