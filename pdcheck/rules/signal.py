@@ -21,6 +21,8 @@ from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
 
+_STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
+_BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
 _ENOUGH_BROKEN = 2
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
@@ -242,13 +244,28 @@ def packets_missing(case: Case) -> Iterator[Claim]:
         return
     from_s = stop.negotiation.start_s
     missing = [t for t in case.gaps if t >= from_s]
-    if missing:
+    if missing and missing == _cut_by_the_end(case):
+        yield Claim(
+            Who.CAPTURE, missing[0], "The capture ends inside a packet, just where the next step should be.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step, next=(todo.CAPTURE_AGAIN,),
+        )
+    elif missing:
         yield Claim(
             Who.CAPTURE, missing[0],
             f"{count(len(missing), 'packet')} sent after {stop.negotiation.start_s:.3f} s cannot be read or are not in "
             f"the capture, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step,
         )
+
+
+def _cut_by_the_end(case: Case) -> list[float]:
+    """When what the end of the capture cut off began."""
+    talk = case.conversation
+    soon = talk.duration_s - _STILL_SENDING_S
+    cut = [
+        t.packet.start_s for t in talk.transmissions if t.packet.problem in _BROKEN_OFF and t.packet.end_s > soon
+    ]
+    return sorted([*cut, *(burst.start_s for burst in talk.bursts if burst.end_s > soon)])
 
 
 @rule(

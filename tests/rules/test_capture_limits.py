@@ -66,3 +66,17 @@ def test_a_good_capture_is_not_called_poor(tmp_path: Path, rate_hz: float) -> No
     said = judged(tmp_path / "good.bin", 2, rate_hz, skew_s=0.2e-6, jitter_s=20e-9).verdict
     assert said.outcome.value == "pass"
     assert not said.findings
+
+
+@pytest.mark.parametrize("inside_s", [60e-6, 250e-6, 500e-6])
+def test_a_capture_that_ends_inside_a_packet_says_so(tmp_path: Path, inside_s: float) -> None:
+    bus, _ = bench_waves.talk(41, before_s=2e-3)
+    end_s = bus.sent[2].start_s + inside_s  # the Request
+    rows = [f"{at_s:.9f},{level}" for at_s, level in [(0.0, bus.idle), *bench_waves.edges(bus)] if at_s < end_s]
+    path = tmp_path / "cut.csv"
+    path.write_text("\n".join(["Time [s],CC1", *rows, ""]))
+    said = check(decode(open_capture(path))).verdict
+    assert said.outcome.value == "inconclusive"
+    assert said.summary == "The capture ends inside a packet, just where the next step should be."
+    assert said.next[0].startswith("Start the capture first")
+    assert StepState.NOT_REACHED not in {s.state for s in said.steps}
