@@ -13,7 +13,7 @@ from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
 from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
 from pdcheck.capture.csv_rows import MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
 from pdcheck.capture.csv_template import Span
-from pdcheck.capture.waves import PIECE, ranges_of
+from pdcheck.capture.waves import ranges_of
 
 _FEW = 4
 _EIGHT = 8
@@ -58,11 +58,7 @@ class FixedNumbers:
         start, end = sorted_by
         own = self._rows.words(end).byteswap(inplace=True)
         own &= np.uint64((1 << 8 * (end - start)) - 1)
-        whole = len(own) // PIECE * PIECE
-        pieces = own[:whole].reshape(-1, PIECE)
-        lows, highs = pieces.min(axis=1), pieces.max(axis=1)
-        if whole < len(own):
-            lows, highs = np.append(lows, own[whole:].min()), np.append(highs, own[whole:].max())
+        lows, highs = ranges_of(own)
         least, largest = self._spelled(lows, start, end), self._spelled(highs, start, end)
         return (largest, least) if self._table[0, self._span.start] == _MINUS else (least, largest)
 
@@ -76,11 +72,9 @@ class FixedNumbers:
         signed = int(table[0, span.start] in (_MINUS, _PLUS))
         if signed and low[0] != high[0]:
             return None
-        end = span.width
         if self._exponent() is None:
             return None
-        if span.exponent >= 0:
-            end = span.exponent
+        end = span.exponent if span.exponent >= 0 else span.width
         if end - signed > _EIGHT:
             if span.point - signed > _MOST_IN_FRONT:
                 return None
@@ -111,17 +105,7 @@ class FixedNumbers:
 
     def pick(self, rows: IntArray) -> FloatArray:
         """The values of some rows."""
-        span = self._span
-        exponent = self._exponent()
-        if exponent is not None:
-            end = span.end if span.exponent < 0 else span.start + span.exponent
-            parts = self._rows.decimals(span.start, span.start + span.point, end, rows)
-            if parts is not None:
-                values = parts[0] + parts[1]
-                if span.exponent >= 0:
-                    values *= 10.0**exponent
-                return values
-        return self._looked_at(self._values(self._table[rows, span.start : span.end]))
+        return self._looked_at(self._read(rows))
 
     def _looked_at(self, values: FloatArray | None) -> FloatArray:
         assert values is not None, "the reader has looked at every digit"
@@ -132,15 +116,20 @@ class FixedNumbers:
         span = self._span
         if len(self._table) and not _is_cell(self._table[0, span.start : span.end], self._separator):
             return None
-        if span.exponent < 0:
-            parts = self._rows.decimals(span.start, span.start + span.point, span.end)
-            if parts is not None:
-                return parts[0] + parts[1]
-        else:
-            values = self._rows.scientific(span.start, span.start + span.point, span.start + span.exponent, span.end)
+        return self._read(None)
+
+    def _read(self, rows: IntArray | None) -> FloatArray | None:
+        """The values of some rows, or of all; None where one is no number."""
+        span, start = self._span, self._span.start
+        if span.exponent >= 0:
+            values = self._rows.scientific(start, start + span.point, start + span.exponent, span.end, rows)
             if values is not None:
                 return values
-        return self._values(self._table[:, span.start : span.end])
+        else:
+            parts = self._rows.decimals(start, start + span.point, span.end, rows)
+            if parts is not None:
+                return parts[0] + parts[1]
+        return self._values(self._table[slice(None) if rows is None else rows, start : span.end])
 
     def _values(self, cells: Bytes) -> FloatArray | None:
         span = self._span

@@ -118,7 +118,6 @@ class FixedRows:
             np.negative(rest, out=rest)
         return whole, rest
 
-
     def scientific(
         self, first: int, point: int, exponent: int, end: int, rows: NDArray[np.intp] | None = None
     ) -> FloatArray | None:

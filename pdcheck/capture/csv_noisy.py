@@ -37,7 +37,7 @@ from pdcheck.capture.csv_words import (
     has,
     lengths,
 )
-from pdcheck.capture.waves import PIECE
+from pdcheck.capture.waves import ranges_of
 
 LEAST_ROWS = 64
 STRETCH = 1 << 20
@@ -350,13 +350,7 @@ class _Numbers:
 
     @cached_property
     def _ranges(self) -> tuple[Words, Words]:
-        whole = len(self._keys) // PIECE * PIECE
-        pieces = self._keys[:whole].reshape(-1, PIECE)
-        lows, highs = pieces.min(axis=1), pieces.max(axis=1)
-        if whole < len(self._keys):
-            rest = self._keys[whole:]
-            lows, highs = np.append(lows, rest.min()), np.append(highs, rest.max())
-        return lows, highs
+        return ranges_of(self._keys)
 
     def pick(self, rows: IntArray) -> FloatArray:
         """Some of them."""

@@ -27,7 +27,7 @@ instead.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,7 @@ from pdcheck.errors import CaptureError
 
 PIECE = 128
 IntArray = NDArray[np.intp]
+Sorting = TypeVar("Sorting", np.float64, np.uint64)
 _VBUS_BAND_V = 0.020
 _CURRENT_BAND_A = 0.005
 _LEAST_BAND_V = 0.005
@@ -92,8 +93,9 @@ class ReadValues:
         return self._values[rows]
 
 
-def ranges_of(values: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
-    """The least and the largest of each piece of 128 values; the last piece may be shorter."""
+def ranges_of(values: NDArray[Sorting]) -> tuple[NDArray[Sorting], NDArray[Sorting]]:
+    """The least and the largest of each piece of 128 values, or of words that sort like them; the last piece may be
+    shorter."""
     whole = len(values) // PIECE * PIECE
     pieces = values[:whole].reshape(-1, PIECE)
     lows, highs = pieces.min(axis=1), pieces.max(axis=1)
