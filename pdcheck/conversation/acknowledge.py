@@ -53,13 +53,15 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
     :param bursts: what was on the line and is no packet, in time order.
     """
     sent = _name_senders(packets)
-    resets_of = {id(p.packet): p for p in sent if p.packet.sop is not None and p.packet.sop.is_reset}
     obstacles = sorted([b.start_s for b in bursts] + [p.start_s for p in packets if not p.intact])
     drafts: list[_Draft] = []
-    acknowledged: dict[int, bool | None] = {}
+    goodcrcs: list[int] = []
     used: set[int | None] = set()
     for index, one in enumerate(sent):
-        if one.message is None or one.message.name == _GOODCRC:
+        if one.message is None:
+            continue
+        if one.message.name == _GOODCRC:
+            goodcrcs.append(index)
             continue
         found = _acknowledgement(sent, index, obstacles, duration_s)
         used.add(found.by)
@@ -77,23 +79,20 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
         if found.wrong_id is not None:
             last.wrong_ids.append(found.wrong_id)
         last.members.append(index)
-    shown = frozenset(p.sender for p in sent if p.message is not None and p.message.name == _GOODCRC)
+    shown = frozenset(sent[index].sender for index in goodcrcs)
     exchanges = [d.done() for d in drafts]
     for party in (Party.SOURCE, Party.SINK):
         if party not in shown and _heard_without_goodcrc(exchanges, party):
             exchanges = [_not_shown(e) if e.sender is party.other and e.sop is Sop.SOP else e for e in exchanges]
+    resets = tuple(Reset(t.packet, t.sender) for t in sent if t.packet.sop is not None and t.packet.sop.is_reset)
+    orphans = tuple(sent[index].packet.start_s for index in goodcrcs if index not in used)
     for draft, exchange in zip(drafts, exchanges, strict=True):
-        for index in draft.members:
-            acknowledged[index] = exchange.acknowledged
-    transmissions = tuple(
-        Transmission(t.packet, t.sender, t.message, acknowledged.get(i)) if acknowledged.get(i) is not None else t
-        for i, t in enumerate(sent)
-    )
-    resets = tuple(Reset(p.packet, p.sender) for p in transmissions if id(p.packet) in resets_of)
-    orphans = tuple(
-        t.packet.start_s for i, t in enumerate(sent) if t.message is not None and t.name == _GOODCRC and i not in used
-    )
-    return Paired(transmissions, tuple(exchanges), resets, orphans, shown)
+        acknowledged = exchange.acknowledged
+        if acknowledged is not None:
+            for index in draft.members:
+                one = sent[index]
+                sent[index] = Transmission(one.packet, one.sender, one.message, acknowledged)
+    return Paired(tuple(sent), tuple(exchanges), resets, orphans, shown)
 
 
 @dataclass(frozen=True)
@@ -105,6 +104,9 @@ class _Acknowledgement:
     wrong_id: int | None = None
     by: int | None = None
     late: bool = False
+
+
+_NOTHING = _Acknowledgement(silence=Silence.NOTHING)
 
 
 class _Draft:
@@ -178,26 +180,30 @@ def _who_they_are(sent: list[Transmission]) -> list[Transmission]:
     done = list(sent)
     asked = False
     for place, (one, ack) in enumerate(pairwise(sent)):
-        if one.message is None or ack.message is None or one.packet.sop is not Sop.SOP or one.name == _GOODCRC:
+        message, answer = one.message, ack.message
+        if message is None or answer is None or one.packet.sop is not Sop.SOP or message.name == _GOODCRC:
             continue
-        claims = Party.SOURCE if one.message.header.power_role else Party.SINK
+        claims = Party.SOURCE if message.header.power_role else Party.SINK
         same = (
-            ack.name == _GOODCRC and ack.packet.sop is Sop.SOP
-            and ack.message.header.power_role == one.message.header.power_role
-            and ack.message.header.message_id == one.message.header.message_id
+            answer.name == _GOODCRC and ack.packet.sop is Sop.SOP
+            and answer.header.power_role == message.header.power_role
+            and answer.header.message_id == message.header.message_id
         )
-        if same and one.name in REQUESTS and claims is Party.SOURCE:
+        if same and message.name in REQUESTS and claims is Party.SOURCE:
             wrong.add(Party.SINK)
-        elif same and one.name == OFFERS[0] and claims is Party.SINK and not asked:
+        elif same and message.name == OFFERS[0] and claims is Party.SINK and not asked:
             wrong.add(Party.SOURCE)
-        asked = one.name == "Get_Source_Cap"
-        if same and claims.other in wrong:
+        asked = message.name == "Get_Source_Cap"
+        if same and wrong and claims.other in wrong:
             done[place] = replace(one, sender=claims.other)
     return done
 
 
 def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
     """Give each Hard Reset a sender where the two ports' bit rates differ enough to tell."""
+
+    if not any(t.packet.sop is Sop.HARD_RESET for t in sent):
+        return sent
 
     def rates(party: Party) -> list[float]:
         return [t.packet.bit_rate_bps for t in sent if t.sender is party and t.packet.sop is Sop.SOP]
@@ -226,13 +232,14 @@ def _acknowledgement(
     """The GoodCRC that follows a message, or what is there instead."""
     packet, message = sent[index].packet, sent[index].message
     assert message is not None
+    latest_s = packet.end_s + _LATEST_ACK_S
     for later in range(index + 1, len(sent)):
         other = sent[later]
-        if other.packet.start_s > packet.end_s + _LATEST_ACK_S:
+        if other.packet.start_s > latest_s:
             break
         if not other.packet.intact:
             continue
-        if other.message is None or other.name != _GOODCRC:
+        if other.message is None or other.message.name != _GOODCRC:
             break
         if other.packet.sop is packet.sop:
             if other.message.header.message_id == message.header.message_id:
@@ -249,7 +256,7 @@ def _acknowledgement(
         return _Acknowledgement(silence=Silence.UNREADABLE)
     if duration_s < packet.end_s + timers.RECEIVE.max_s:
         return _Acknowledgement(silence=Silence.CAPTURE_ENDS)
-    return _Acknowledgement(silence=Silence.NOTHING)
+    return _NOTHING
 
 
 def _heard_without_goodcrc(exchanges: list[Exchange], party: Party) -> bool:

@@ -6,8 +6,9 @@ stand here with their times.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 
 from pdcheck.line.model import Burst, Packet
 from pdcheck.messages.model import DataObject, Message
@@ -88,7 +89,7 @@ class Exchange:
 
     ``acknowledged_s``: end of the matching GoodCRC, None where there is none. ``silences``: for every
     transmission that was not acknowledged, what was there instead. ``broken``: the receiver's packets that
-    name another MessageID.
+    name another MessageID. ``start_s`` and ``end_s``: of its transmissions, from the first to the last.
     """
 
     name: str
@@ -99,14 +100,13 @@ class Exchange:
     acknowledged_s: float | None
     silences: tuple[Silence, ...]
     wrong_ids: tuple[int, ...]
+    # Every rule asks for these, of every exchange.
+    start_s: float = field(init=False, repr=False, compare=False)
+    end_s: float = field(init=False, repr=False, compare=False)
 
-    @property
-    def start_s(self) -> float:
-        return self.transmissions[0].start_s
-
-    @property
-    def end_s(self) -> float:
-        return self.transmissions[-1].end_s
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "start_s", self.transmissions[0].start_s)
+        object.__setattr__(self, "end_s", self.transmissions[-1].end_s)
 
     @property
     def acknowledged(self) -> bool | None:
@@ -224,7 +224,14 @@ class Conversation:
     goodcrc_shown: frozenset[Party]
     duration_s: float
 
-    @property
+    @cached_property
+    def steps(self) -> tuple[Exchange | Reset, ...]:
+        """Exchanges and resets in the order of time."""
+        if not self.resets:
+            return self.exchanges
+        return tuple(sorted([*self.exchanges, *self.resets], key=lambda step: step.start_s))
+
+    @cached_property
     def hard_resets(self) -> tuple[Reset, ...]:
         """The Hard Resets among the resets, in the order of time."""
         return tuple(r for r in self.resets if r.packet.sop is Sop.HARD_RESET)

@@ -91,9 +91,8 @@ def topic(message: Message) -> str:
     return message.name
 
 
-def questions(exchanges: Sequence[Exchange], resets: Sequence[Reset], duration_s: float) -> tuple[Question, ...]:
-    """Every question of a conversation, in the order of time."""
-    steps: list[Exchange | Reset] = sorted([*exchanges, *resets], key=lambda step: step.start_s)
+def questions(steps: Sequence[Exchange | Reset], duration_s: float) -> tuple[Question, ...]:
+    """Every question of a conversation, in the order of time, as its steps are."""
     found = []
     for place, step in enumerate(steps):
         if isinstance(step, Reset):

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pdcheck.conversation.model import Exchange, Party
-from pdcheck.conversation.names import LONG_OFFER, OFFERS
+from pdcheck.conversation.names import LONG_OFFER
 from pdcheck.conversation.questions import topic
 from pdcheck.messages.cable import CableSummary, cable_summary
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.offer import offers
 from pdcheck.rules.words import amps, power_object
 from pdcheck.standard.dialogues import VENDOR_ANSWER, VENDOR_REQUEST
 
@@ -64,8 +65,8 @@ def offer_over_cable(case: Case) -> Iterator[Claim]:
     said = what_the_cable_said(case)
     silent = _asked_in_vain(case) if said is None else None
     carries = UNMARKED_MA if said is None or said[1].current_ma is None else said[1].current_ma
-    for one in case.conversation.exchanges:
-        big = _over(one.message.objects, carries) if one.name in OFFERS and one.sender is Party.SOURCE else None
+    for one in offers(case):
+        big = _over(one.message.objects, carries)
         if big is None:
             continue
         if said is not None and said[0] < one.start_s:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Iterator
-from itertools import islice, pairwise
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from pdcheck.conversation.model import Exchange, Party, Step, Transmission
 from pdcheck.conversation.names import POWER_SWAPS
@@ -95,8 +95,7 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
         behind = bisect_right(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
         before = bisect_left(talk.exchanges, until, key=lambda e: e.start_s)
         for party in (Party.SOURCE, Party.SINK):
-            ports = (e for e in islice(talk.exchanges, behind, before) if e.sop is Sop.SOP)
-            first = next((e for e in ports if e.sender is party), None)
+            first = _first_of(party, talk.exchanges, behind, before)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
                 continue
             # A message that crosses the reset was counted before it; a lost one was counted after it.
@@ -112,6 +111,12 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             return
 
 
+def _first_of(party: Party, exchanges: Sequence[Exchange], start: int, stop: int) -> Exchange | None:
+    """The first message of a port among those from ``start`` on."""
+    places = range(start, stop)  # counted, for a slice would be as long as what follows every reset
+    return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
+
+
 def _after_soft_reset(case: Case) -> Iterator[Claim]:
     """After Soft_Reset (0) and Accept (0) both go on with 1."""
     talk = case.conversation
@@ -122,8 +127,7 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
             continue
         place = bisect_left(talk.exchanges, one.answer.start_s, key=lambda e: e.start_s) + 1
         for party in (Party.SOURCE, Party.SINK):
-            ports = (e for e in islice(talk.exchanges, place, None) if e.sop is Sop.SOP)
-            first = next((e for e in ports if e.sender is party), None)
+            first = _first_of(party, talk.exchanges, place, len(talk.exchanges))
             if first is None or first.name == "Soft_Reset" or first.message.header.message_id == 1:
                 continue
             reset = any(one.asked.start_s < r.start_s < first.start_s for r in talk.resets)
@@ -165,10 +169,10 @@ def _acknowledgements(case: Case) -> list[tuple[Transmission, Transmission]]:
     sent = case.conversation.transmissions
     pairs = []
     for before, after in pairwise(sent):
-        if before.message is None or after.message is None or after.name != "GoodCRC" or before.name == "GoodCRC":
+        message, ack = before.message, after.message
+        if ack is None or ack.name != "GoodCRC" or message is None or message.name == "GoodCRC":
             continue
-        same = before.message.header.message_id == after.message.header.message_id
-        if same and before.packet.sop is after.packet.sop:
+        if message.header.message_id == ack.header.message_id and before.packet.sop is after.packet.sop:
             pairs.append((before, after))
     return pairs
 
@@ -183,7 +187,7 @@ def _acknowledgements(case: Case) -> list[tuple[Transmission, Transmission]]:
 def goodcrc_late(case: Case) -> Iterator[Claim]:
     late: defaultdict[Party, list[tuple[float, float]]] = defaultdict(list)
     step = case.reading.quality.time_step_s or case.reading.capture.sample_period_s or 0.0
-    for message, ack in _acknowledgements(case):
+    for message, ack in case.once(_acknowledgements):
         # A capture that catches the line late begins in the middle of the preamble.
         unseen = max(0, PREAMBLE_BITS - ack.packet.preamble_bits) / ack.packet.bit_rate_bps
         took = ack.packet.start_s - unseen - message.packet.end_s
@@ -216,7 +220,7 @@ def power_role_wrong(case: Case) -> Iterator[Claim]:
         # While the roles change hands both may claim the same one.
         return
     wrong: defaultdict[Party, list[Transmission]] = defaultdict(list)
-    for message, ack in _acknowledgements(case):
+    for message, ack in case.once(_acknowledgements):
         assert message.message is not None and ack.message is not None
         if message.packet.sop is not Sop.SOP or message.sender is Party.UNKNOWN or message.name == "PS_RDY":
             # A capture may begin within a swap, in which PS_RDY hands the role over.

@@ -10,7 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pdcheck.conversation.model import Exchange, Party, Reset
+from pdcheck.conversation.model import Party, Reset
 from pdcheck.conversation.names import LONG_OFFER
 from pdcheck.conversation.questions import Ended, topic
 from pdcheck.messages.model import DataObject
@@ -58,13 +58,17 @@ class Silence:
 
 def modes(case: Case) -> list[EprMode]:
     """The stretches in EPR mode."""
+    return case.once(_modes)
+
+
+def _modes(case: Case) -> list[EprMode]:
     talk = case.conversation
-    hard = talk.hard_resets
-    steps: list[Exchange | Reset] = sorted([*talk.exchanges, *hard], key=lambda step: step.start_s)
     found: list[EprMode] = []
     since: float | None = None
-    for step in steps:
+    for step in talk.steps:
         if isinstance(step, Reset):
+            if step.packet.sop is not Sop.HARD_RESET:
+                continue
             if since is not None:
                 found.append(EprMode(since, step.start_s, step))
             since = None
@@ -80,6 +84,12 @@ def modes(case: Case) -> list[EprMode]:
 
 def silences(case: Case) -> list[Silence]:
     """Silences of both ports in EPR mode that somebody ended, while nothing but the keep-alive was due."""
+    return case.once(_silences)
+
+
+def _silences(case: Case) -> list[Silence]:
+    if not modes(case):
+        return []
     talk = case.conversation
     starts = [e.start_s for e in talk.exchanges]
     found = []

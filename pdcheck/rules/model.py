@@ -116,8 +116,7 @@ class Case:
     @cached_property
     def questions(self) -> tuple[Question, ...]:
         """Every question of the conversation with what became of it."""
-        talk = self.conversation
-        return questions(talk.exchanges, talk.resets, talk.duration_s)
+        return questions(self.conversation.steps, self.conversation.duration_s)
 
     @cached_property
     def reused(self) -> tuple[Exchange, ...]:

@@ -5,7 +5,6 @@ Why it is: a device that does not know what to make of an odd offer takes 5 V or
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 
@@ -50,19 +49,28 @@ def _parts(one: Exchange) -> list[tuple[DataObject, ...]]:
     return [tuple(thing for thing in part if thing.raw) for part in parts]
 
 
-def _first_odd(case: Case, check: Callable[[Exchange], str | None]) -> Iterator[Claim]:
-    """One claim for the first offer that the check finds odd, and how many more there are."""
-    seen: defaultdict[str, list[float]] = defaultdict(list)
+def offers(case: Case) -> list[Exchange]:
+    """The first of all offers of the charger that hold the same objects, in the order of time."""
+    return case.once(_offers)
+
+
+def _offers(case: Case) -> list[Exchange]:
+    first: dict[int, Exchange] = {}
     for one in case.conversation.exchanges:
         # A chunk of a long offer that completes nothing has no power objects of its own.
         objects = one.message.objects
         if one.name in OFFERS and one.sender is Party.SOURCE and objects and objects[0].kind != "chunk":
-            odd = check(one)
-            if odd is not None:
-                seen[odd].append(one.start_s)
-    for odd, at in seen.items():
-        yield Claim(Who.SOURCE, at[0], f"The charger's offer is odd: {odd}.")
-        return
+            first.setdefault(id(objects), one)
+    return list(first.values())
+
+
+def _first_odd(case: Case, check: Callable[[Exchange], str | None]) -> Iterator[Claim]:
+    """A claim for the first offer that the check finds odd."""
+    for one in offers(case):
+        odd = check(one)
+        if odd is not None:
+            yield Claim(Who.SOURCE, one.start_s, f"The charger's offer is odd: {odd}.")
+            return
 
 
 @rule(

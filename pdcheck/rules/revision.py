@@ -43,12 +43,10 @@ def message_beyond_revision(case: Case) -> Iterator[Claim]:
 
 def _settled(case: Case) -> list[tuple[Exchange, int | None]]:
     """Every message between the ports with the revision field that both had settled on by then; None before."""
-    talk = case.conversation
-    steps: list[Exchange | Reset] = sorted([*talk.exchanges, *talk.resets], key=lambda step: step.start_s)
     spoken: dict[Party, int] = {}
     found: list[tuple[Exchange, int | None]] = []
     last_s = 0.0
-    for step in steps:
+    for step in case.conversation.steps:
         if isinstance(step, Reset):
             spoken = {} if step.packet.sop is Sop.HARD_RESET else spoken
             continue

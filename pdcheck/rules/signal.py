@@ -6,6 +6,7 @@ say how to capture again.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 
 from pdcheck.capture.model import DigitalLine
@@ -368,6 +369,16 @@ def packets_cut_off(case: Case) -> Iterator[Claim]:
         yield Claim(Who.LINK, cut[0], f"{count(len(cut), 'packet')} break off before their end.")
 
 
+def _bit_rates(case: Case) -> defaultdict[tuple[Party, bool], list[float]]:
+    """The bit rates of every party's intact packets, those on SOP (True) and all others."""
+    rates: defaultdict[tuple[Party, bool], list[float]] = defaultdict(list)
+    for one in case.conversation.transmissions:
+        packet = one.packet
+        if packet.problem is None:
+            rates[one.sender, packet.sop is Sop.SOP].append(packet.bit_rate_bps)
+    return rates
+
+
 @rule(
     id="bit-rate", family="signal", severity=Severity.WARN,
     title="A port's bit rate is outside of the standard",
@@ -377,17 +388,17 @@ def packets_cut_off(case: Case) -> Iterator[Claim]:
     reference="USB PD, section 5.8 (fBitRate)", next=(todo.OTHER_CHARGER,),
 )
 def bit_rate(case: Case) -> Iterator[Claim]:
-    by_party: dict[str, list[float]] = {}
-    for one in case.conversation.transmissions:
-        if one.packet.intact and one.sender.value in ("source", "sink", "cable"):
-            by_party.setdefault(one.sender.value, []).append(one.packet.bit_rate_bps)
-    for party, rates in by_party.items():
+    found = case.once(_bit_rates)
+    for party in (Party.SOURCE, Party.SINK, Party.CABLE):
+        rates = found[party, True] + found[party, False]
+        if not rates:
+            continue
         typical = sorted(rates)[len(rates) // 2]
         # The analyzer's own clock and the fit are good to well within a percent.
         if not (bit_rate_in_standard(typical * 1.01) or bit_rate_in_standard(typical * 0.99)):
             yield Claim(
-                Who(party), None,
-                f"The {party} sends {typical / 1e3:.0f} kbit/s; {electrical.BIT_RATE.words()} are allowed.",
+                Who(party.value), None,
+                f"The {party.value} sends {typical / 1e3:.0f} kbit/s; {electrical.BIT_RATE.words()} are allowed.",
             )
 
 
@@ -400,13 +411,11 @@ def bit_rate(case: Case) -> Iterator[Claim]:
     reference="USB PD, section 5.8 (fBitRate, pBitRate); the limit is our own choice", next=(todo.CHIP_SUPPLY,),
 )
 def bit_rate_wanders(case: Case) -> Iterator[Claim]:
-    by_party: dict[Party, list[float]] = {}
-    for one in case.conversation.transmissions:
-        if one.packet.intact and one.packet.sop is Sop.SOP and one.sender in (Party.SOURCE, Party.SINK):
-            by_party.setdefault(one.sender, []).append(one.packet.bit_rate_bps)
     swapped = any(e.name in POWER_SWAPS for e in case.conversation.exchanges)
-    for party, rates in by_party.items():
-        ordered = sorted(rates)
+    for party in (Party.SOURCE, Party.SINK):
+        ordered = sorted(case.once(_bit_rates)[party, True])
+        if not ordered:
+            continue
         # One odd packet at either end may be read wrongly.
         low, high = ordered[len(ordered) // 10], ordered[-1 - len(ordered) // 10]
         if len(ordered) >= _MANY_RATES and high > low * (1 + _WANDERS) and not swapped:

@@ -7,6 +7,7 @@ that limit can be trusted.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 
@@ -29,12 +30,12 @@ class Limit:
     reference: str
     checked: str
 
-    @property
+    @cached_property
     def min_s(self) -> float:
         """The minimum in seconds; ValueError where the limit has none or is not a time."""
         return self._seconds(self.min)
 
-    @property
+    @cached_property
     def max_s(self) -> float:
         """The maximum in seconds; ValueError where the limit has none or is not a time."""
         return self._seconds(self.max)
