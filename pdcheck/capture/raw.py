@@ -102,7 +102,6 @@ class _Changes:
         :param last: the bytes of the sample before the block.
         """
         samples = data.view(self._dtype)
-        before = np.frombuffer(last, self._dtype)[0]
         whole = len(data) // _PIECE * _PIECE
         busy = np.zeros(2 - (-len(data) // _PIECE), bool)  # with a quiet one at either end
         if whole:
@@ -110,12 +109,11 @@ class _Changes:
         if whole < len(data):
             busy[-2] = True
         border = np.flatnonzero(busy[1:] != busy[:-1]) * (_PIECE // len(last))
-        where, which = [_NOWHERE], [np.empty(0, self._dtype)]
-        for start, stop in zip(border[::2].tolist(), border[1::2].tolist(), strict=True):
-            found, bits = self._flipped(samples, start, min(stop, len(samples)), before)
-            where.append(found)
-            which.append(bits)
-        return np.concatenate(where), np.concatenate(which)
+        if not len(border):
+            return _NOWHERE, np.empty(0, self._dtype)
+        # What follows a busy piece is at rest again: in the word behind it, if not before.
+        bounds = np.minimum(border.reshape(-1, 2) + np.array((0, 8 // len(last))), len(samples))
+        return self._flipped(samples, bounds, int.from_bytes(last, "little"))
 
     def _busy(self, pieces: Bytes, last: bytes) -> NDArray[np.bool_]:
         """Which pieces hold anything but the last value."""
@@ -124,29 +122,34 @@ class _Changes:
             at_zero: NDArray[np.bool_] = pieces.view(np.uint64).max(axis=1) != 0
             return at_zero
         differs = np.not_equal(pieces.view(np.uint64).ravel(), idle, out=self._differs[: pieces.size // 8])
-        busy: NDArray[np.bool_] = differs.view(np.uint64).reshape(len(pieces), -1).any(axis=1)
+        busy: NDArray[np.bool_] = np.bitwise_or.reduce(differs.view(np.uint64).reshape(len(pieces), -1), axis=1) != 0
         return busy
 
-    def _flipped(self, samples: Samples, start: int, stop: int, before: int) -> tuple[NDArray[np.intp], Samples]:
-        """The changes from ``start`` to before ``stop``, and at ``stop`` where what follows is at rest again."""
-        count = stop - start
-        flips = self._flips[:count]
-        np.bitwise_xor(samples[start + 1 : stop], samples[start : stop - 1], out=flips[1:])
-        flips[0] = samples[start] ^ (samples[start - 1] if start else before)
+    def _flipped(self, samples: Samples, bounds: NDArray[np.intp], before: int) -> tuple[NDArray[np.intp], Samples]:
+        """The changes in some stretches of a block, which are laid end to end for it.
+
+        :param bounds: starts and ends of the stretches, whole words but for the last one's end.
+        :param before: the sample before the block.
+        """
+        flips = self._flips
+        at = 0
+        for start, stop in bounds.tolist():
+            end = at + stop - start
+            np.bitwise_xor(samples[start + 1 : stop], samples[start : stop - 1], out=flips[at + 1 : end])
+            flips[at] = int(samples[start]) ^ (int(samples[start - 1]) if start else before)
+            at = end
         in_word = 3 if self._dtype.itemsize == 1 else 2
-        even = count >> in_word << in_word
+        even = -(-at >> in_word) << in_word
+        flips[at:even] = 0
         # Words of zeros, which most are, are passed over.
         words = flips[:even].view(np.uint64)
         telling = np.flatnonzero(words != 0)
         among = np.flatnonzero(words[telling].view(self._dtype) != 0)
         # Shifts, for divisions would cost more than all the rest.
         found = (telling[among >> in_word] << in_word) | (among & (1 << in_word) - 1)
-        if even < count:
-            found = np.append(found, even + np.flatnonzero(flips[even:]))
         which = flips[found]
-        found += start
-        if stop < len(samples) and samples[stop] != samples[stop - 1]:
-            found, which = np.append(found, stop), np.append(which, samples[stop] ^ samples[stop - 1])
+        laid = np.cumsum(bounds[:, 1] - bounds[:, 0])
+        found += np.repeat(bounds[:, 1] - laid, np.diff(np.searchsorted(found, laid), prepend=0))
         return found, which
 
 
