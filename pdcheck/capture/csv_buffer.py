@@ -85,7 +85,9 @@ class LineBuffer:
         except UnicodeDecodeError as error:
             cut_at_end = not self.ended and error.start >= len(text) - 4
             shown = text[: error.start].decode() if cut_at_end else text.decode("latin-1")
-        lines = [line.rstrip("\r") for line in shown.split("\n")]
+        lines = shown.split("\n")
+        if "\r" in shown:
+            lines = [line.rstrip("\r") for line in lines]
         if not self.ended or not lines[-1]:
             lines.pop()
         if not lines and self.full:

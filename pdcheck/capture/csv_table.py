@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
 _VOTING_LINES = 30
+#: Cells so short are asked about more than once, and cost little to keep in mind.
+_SHORT = 40
 
 
 def delimiter_of(lines: Sequence[str]) -> str | None:
@@ -34,6 +37,11 @@ def voters(lines: Sequence[str]) -> list[str]:
 
 def is_plain(cell: str) -> bool:
     """A number, a level or the value of a bus, as the row readers know them."""
+    return _is_plain(cell) if len(cell) <= _SHORT else _is_plain.__wrapped__(cell)
+
+
+@lru_cache(maxsize=1024)
+def _is_plain(cell: str) -> bool:
     return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
 
 
