@@ -40,7 +40,7 @@ from pdcheck.capture.csv_words import (
 from pdcheck.capture.waves import ranges_of
 
 LEAST_ROWS = 64
-STRETCH = 1 << 20
+STRETCH = 1 << 21
 _LINE_FEED, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2D, 0x2E, 0x30, 0x39
 _EIGHT = 8
 _WORDS = 4  # of a number, what ends it among them: a longer one is none that an exporter prints

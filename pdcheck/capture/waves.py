@@ -18,6 +18,11 @@ a current, and for any other voltage 1/64 of the range seen so far but at least 
 The first two need to know of a piece only its least and its largest value, so a reader that finds these without
 reading every number (see :class:`Values`) saves most of the work.
 
+VBUS or a current that has shown much noise already is kept as what it trembles between: where most pieces of a block
+span more than two bands, those that span no more than most, about the level of their neighbours, are taken for their
+middles. Of one in eight the least and the largest value are kept as well, in front of the middle, so that the noise is
+still seen. Every other piece is kept as the third point says.
+
 Noise wider than the band would be kept sample by sample for hours; therefore a line that reaches its budget of
 points has its band doubled and its points thinned by the same rule, as often as it takes for VBUS and a current. Of
 another voltage, which may carry packets, nothing would be left to read with a band of half its range: it is given up
@@ -48,6 +53,10 @@ _SLOW_BUDGET = 1 << 19
 _WAVE_BUDGET = 4 << 20
 _AT_ONCE = 1 << 10  # pieces
 _MOST_LOOSENED = 16.0
+#: So many points kept are much noise; so many pieces tell what is usual among them; a piece that spans so many times
+#: as much shows more than noise. Our own choices.
+_MUCH_NOISE, _TELLING, _MORE_THAN_USUAL = 1 << 14, 16, 2.2
+_SHOWN, _SHOWN_ROWS = 8, 3
 _MOST_CELLS = 1e9
 # Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
 _MILLIVOLTS_ABOVE = 100.0
@@ -128,6 +137,7 @@ class WaveBuilder:
         self._held = np.nan
         self._loosened = 1.0
         self.given_up = False
+        self._trembles = False
         self._slow = role in (Role.VBUS, Role.CURRENT)
         self._budget = _SLOW_BUDGET if self._slow else _WAVE_BUDGET // max(share, 1)
 
@@ -135,7 +145,7 @@ class WaveBuilder:
         """Which of the next rows' values to keep: their row numbers in ``values``, and what to keep."""
         if self.given_up:
             return _NO_ROWS, np.empty(0)
-        low, high = values.outer()
+        low, high = values.outer() if not self._trembles else (-np.inf, np.inf)
         if self._low <= low and high <= self._high and self._is_held(low, high, self._band()):
             return _NO_ROWS, np.empty(0)
         lows, highs = values.ranges()
@@ -144,7 +154,10 @@ class WaveBuilder:
         band = self._band()
         if self._is_held(low, high, band):
             return _NO_ROWS, np.empty(0)
-        rows, kept, self._held = _thin(values, lows, highs, self._held, band)
+        noisy = self._slow and len(self.values) > _MUCH_NOISE
+        trembling = _trembling(lows, highs, band, len(values)) if noisy else None
+        self._trembles = trembling is not None
+        rows, kept, self._held = _thin(values, lows, highs, self._held, band, trembling)
         return rows, kept
 
     def _is_held(self, low: float, high: float, band: float) -> bool:
@@ -238,11 +251,44 @@ def check_room(
         )  # fmt: skip
 
 
+def _trembling(lows: FloatArray, highs: FloatArray, band: float, rows: int) -> NDArray[np.bool_] | None:
+    """Which pieces of so many rows show the noise that most show, and nothing else; None where most show none."""
+    spans = highs - lows
+    middle = len(spans) // 2
+    if len(spans) < _TELLING:
+        return None
+    usual = float(np.partition(spans, middle)[middle])
+    if usual <= 2 * band:
+        return None
+    alike = np.abs(np.diff(lows + highs)) <= usual  # the middles are no more than half of it apart
+    calm: NDArray[np.bool_] = (spans > 2 * band) & (spans <= _MORE_THAN_USUAL * usual)
+    calm[1:] &= alike
+    calm[:-1] &= alike
+    if rows % PIECE in range(1, _SHOWN_ROWS):
+        calm[-1] = False
+    return calm
+
+
 def _thin(
-    values: Values, lows: FloatArray, highs: FloatArray, held: float, band: float
+    values: Values, lows: FloatArray, highs: FloatArray, held: float, band: float,
+    trembling: NDArray[np.bool_] | None = None,
 ) -> tuple[IntArray, FloatArray, float]:
-    """Rows and values to keep, and the value held at the end; the rule is in the module's text."""
-    rows, kept, after = _wild(values, highs - lows > 2 * band, band)
+    """Rows and values to keep, and the value held at the end; the rule is in the module's text.
+
+    :param trembling: which pieces are kept as what they tremble between.
+    """
+    wild = highs - lows > 2 * band
+    if trembling is not None:
+        wild &= ~trembling
+    rows, kept, after = _wild(values, wild, band)
+    if trembling is not None and trembling.any():
+        after = np.full(len(lows), np.nan) if after is None else after
+        levels = (lows + highs) / 2
+        shown = np.flatnonzero(trembling)[::_SHOWN]
+        after[shown] = levels[shown]
+        rows = np.append(rows, (shown[:, None] * PIECE + np.arange(_SHOWN_ROWS)).ravel())
+        kept = np.append(kept, np.column_stack([lows[shown], highs[shown], levels[shown]]).ravel())
+        lows, highs = np.where(trembling, levels, lows), np.where(trembling, levels, highs)
     starts: list[int] = []
     middles: list[float] = []
     if after is None:
@@ -255,7 +301,7 @@ def _thin(
             held = (low + high) / 2
             starts.append(piece * PIECE)
             middles.append(held)
-    if not starts:
+    if not starts and trembling is None:
         return rows, kept, held
     rows, kept = np.concatenate([rows, np.array(starts, np.intp)]), np.concatenate([kept, np.array(middles)])
     order = np.argsort(rows, kind="stable")
