@@ -132,6 +132,7 @@ class _Follower:
         self.offered: tuple[DataObject, ...] = ()
         self.negotiations: list[Negotiation] = []
         self.contracts: list[Contract] = []
+        self._renewals: list[list[float]] = []  # of each contract
         self.starts_midway = False
         self.unasked: list[float] = []
         self._seen_beginning = False
@@ -174,6 +175,10 @@ class _Follower:
         """Take the end of the capture."""
         if self.current is not None:
             self._close(Ending.CAPTURE_END, self.duration_s, None)
+        # Only now, for a programmable supply renews its contract thousands of times.
+        self.contracts = [
+            replace(one, renewed_s=tuple(asked_s)) for one, asked_s in zip(self.contracts, self._renewals, strict=True)
+        ]
 
     def _plugging(self, exchange: Exchange) -> None:
         """End the contract where the source begins anew without a reset: the plug was out meanwhile.
@@ -317,10 +322,11 @@ class _Follower:
         last = self.contracts[-1] if self.contracts else None
         if last is not None and last.ended_s is None:
             if _same_terms(last, contract):
-                self.contracts[-1] = replace(last, renewed_s=(*last.renewed_s, *contract.renewed_s))
+                self._renewals[-1].extend(contract.renewed_s)
                 return
             self.contracts[-1] = replace(last, ended_s=contract.since_s)
         self.contracts.append(contract)
+        self._renewals.append(list(contract.renewed_s))
 
 
 def contract_of(done: Negotiation) -> Contract | None:
