@@ -43,9 +43,9 @@ def outside(
 
     :param bridge_s: returns into the band that are shorter than this do not end a stretch (noise, one odd sample).
     """
-    first = max(int(np.searchsorted(line.times_s, start_s, side="right")) - 1, 0)
-    last = int(np.searchsorted(line.times_s, end_s, side="left"))
-    if last <= first or end_s <= start_s:
+    first = max(int(line.times_s.searchsorted(start_s, side="right")) - 1, 0)
+    last = int(line.times_s.searchsorted(end_s, side="left"))
+    if last <= first or end_s <= start_s or (last == first + 1 and low <= line.values[first] <= high):
         return []
     values = line.values[first:last]
     off = (values < low) | (values > high)

@@ -63,12 +63,16 @@ class AnalogLine:
 
     def during(self, start_s: float, end_s: float) -> Span | None:
         """What the line read from ``start_s`` to ``end_s`` (seconds); None where it has no value there."""
-        first = int(np.searchsorted(self.times_s, start_s, side="right")) - 1
-        last = int(np.searchsorted(self.times_s, end_s, side="right"))
+        first = int(self.times_s.searchsorted(start_s, side="right")) - 1
+        last = int(self.times_s.searchsorted(end_s, side="right"))
         if first < 0:
             first = 0
         if last <= first or end_s <= start_s or float(self.times_s[first]) >= end_s:
             return None
+        if last == first + 1:
+            # At rest, as it mostly is; and this is asked for every packet of some captures.
+            only = float(self.values[first])
+            return Span(only, only, only)
         values = self.values[first:last]
         bounds = np.clip(np.append(self.times_s[first:last], end_s), start_s, end_s)
         held = np.diff(bounds)

@@ -190,10 +190,10 @@ def _transitions(case: Case) -> Iterator[tuple[Negotiation, float]]:
 )
 def ps_rdy_early(case: Case) -> Iterator[Claim]:
     for one, took in _transitions(case):
-        contract = contract_of(one)
-        if contract is None or contract.kind != "fixed" or contract.voltage_mv == _level_before(case, one):
+        if took >= timers.SRC_TRANSITION.min_s - 1e-3:
             continue
-        if took < timers.SRC_TRANSITION.min_s - 1e-3:
+        contract = contract_of(one)
+        if contract is not None and contract.kind == "fixed" and contract.voltage_mv != _level_before(case, one):
             assert one.ready is not None
             yield Claim(
                 Who.SOURCE, one.ready.start_s,

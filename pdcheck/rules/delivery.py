@@ -6,6 +6,7 @@ be trusted, nobody is accused.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -85,14 +86,16 @@ def judge_contracts(case: Case) -> Delivery:
     last = Delivery(Delivered.NOT_JUDGED, None, None, None, None, "there was no contract")
     moves = vbus_moves(case)
     made = {n.ready.start_s: n for n in case.conversation.negotiations if n.ready is not None}
-    held = windows(case)
+    held: defaultdict[int, list[Window]] = defaultdict(list)
+    for window in windows(case):
+        held[id(window.contract)].append(window)
     seen: list[Trouble] = []
     for contract in case.conversation.contracts:
         last = _judge_contract(case, contract, made.get(contract.since_s), moves)
         if last.state is Delivered.NO:
             break
         if last.state is Delivered.YES and (scale_is_good(case) or _reads_right(contract, last.level)):
-            found = [t for window in held if window.contract is contract for t in troubles(case, window)]
+            found = [t for window in held[id(contract)] for t in troubles(case, window)]
             seen += found
             worst = next((t for t in found if t.convicts), None)
             if worst is not None:

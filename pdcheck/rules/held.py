@@ -13,7 +13,7 @@ from math import inf
 
 from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import AnalogLine, Span
-from pdcheck.conversation.model import Contract, Negotiation, Party
+from pdcheck.conversation.model import Contract, Exchange, Negotiation, Party
 from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
@@ -132,16 +132,27 @@ def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
     """True where packets are missing before the request or the PS_RDY, so that they may not belong together."""
     if made is None or made.offer is None or made.request is None or made.ready is None:
         return False
-    if case.unreadable_between(made.offer.settled_s + timers.RECEIVE.max_s, made.request.start_s):
+    known = case.once(_known_doubts)
+    if id(made) not in known:
+        known[id(made)] = _offer_uncertain(case, made, made.offer, made.request, made.ready)
+    return known[id(made)]
+
+
+def _known_doubts(_: Case) -> dict[int, bool]:
+    """By the negotiation, which the case keeps."""
+    return {}
+
+
+def _offer_uncertain(case: Case, made: Negotiation, offer: Exchange, request: Exchange, ready: Exchange) -> bool:
+    if case.unreadable_between(offer.settled_s + timers.RECEIVE.max_s, request.start_s):
         return True
-    asked, ready = made.request.start_s, made.ready.start_s
     moments = case.once(_doubtful_moments)
-    place = bisect_right(moments, asked)
-    if place < len(moments) and moments[place] < ready:
+    place = bisect_right(moments, request.start_s)
+    if place < len(moments) and moments[place] < ready.start_s:
         return True
     # A PS_RDY that comes later than any device waits for it belongs to something else.
-    since = made.answer.settled_s if made.answer is not None else made.request.settled_s
-    return ready - since > _READY_AT_MOST_S
+    since = made.answer.settled_s if made.answer is not None else request.settled_s
+    return ready.start_s - since > _READY_AT_MOST_S
 
 
 def _doubtful_moments(case: Case) -> list[float]:
@@ -218,6 +229,19 @@ def scale_is_good(case: Case) -> bool:
 
 def probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None = None) -> tuple[float, float] | None:
     """The bounds in volts as this capture's column may read them: a scale that is a little off shows at 5 V already."""
+    known = case.once(_known_bounds)
+    key = (id(contract), drop_mv)
+    if key not in known:
+        known[key] = _probe_bounds_v(case, contract, drop_mv)
+    return known[key]
+
+
+def _known_bounds(_: Case) -> dict[tuple[int, float | None], tuple[float, float] | None]:
+    """By the contract, which the case keeps, and the drop: every rule asks for them in every window."""
+    return {}
+
+
+def _probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None) -> tuple[float, float] | None:
     bounds = bounds_mv(contract, drop_mv)
     if bounds is None:
         return None

@@ -84,15 +84,15 @@ class Case:
         return cls(reading, conversation, find_stop(conversation), analog.get(Role.VBUS), analog.get(Role.CURRENT))
 
     @cached_property
-    def _done(self) -> dict[str, object]:
+    def _done(self) -> dict[Callable[[Case], object], object]:
         return {}
 
     def once(self, work: Callable[[Case], Kept]) -> Kept:
         """What ``work`` makes of this case; it is done once, however many rules ask for it."""
-        key = f"{work.__module__}.{work.__qualname__}"
-        if key not in self._done:
-            self._done[key] = work(self)
-        return cast(Kept, self._done[key])
+        done = self._done
+        if work not in done:
+            done[work] = work(self)
+        return cast(Kept, done[work])
 
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""
