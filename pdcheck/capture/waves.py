@@ -18,10 +18,11 @@ a current, and for any other voltage 1/64 of the range seen so far but at least 
 The first two need to know of a piece only its least and its largest value, so a reader that finds these without
 reading every number (see :class:`Values`) saves most of the work.
 
-VBUS or a current that has shown much noise already is kept as what it trembles between: where most pieces of a block
-span more than two bands, those that span no more than most, about the level of their neighbours, are taken for their
-middles. Of one in eight the least and the largest value are kept as well, in front of the middle, so that the noise is
-still seen. Every other piece is kept as the third point says.
+A line that has shown much noise already is kept as what it trembles between: where most pieces of a block span more
+than two bands, those that span no more than most, about the level of their neighbours, are taken for their middles. Of
+one in eight the least and the largest value are kept as well, in front of the middle, so that the noise is still seen.
+Every other piece is kept as the third point says. On a line that may carry packets only what spans a small part of its
+range, and of a packet's swing, is taken for noise.
 
 Noise wider than the band would be kept sample by sample for hours; therefore a line that reaches its budget of
 points has its band doubled and its points thinned by the same rule, as often as it takes for VBUS and a current. Of
@@ -57,6 +58,8 @@ _MOST_LOOSENED = 16.0
 #: as much shows more than noise. Our own choices.
 _MUCH_NOISE, _TELLING, _MORE_THAN_USUAL = 1 << 14, 16, 2.2
 _SHOWN, _SHOWN_ROWS = 8, 3
+#: Packets swing by more than a volt (vSwing), and by most of what their line ever shows. Our own choices, well below.
+_MOST_NOISE_V, _NOISE_PARTS = 0.3, 6
 _MOST_CELLS = 1e9
 # Without a stated unit: nothing on this connector stands at 100 V or carries 20 A, so more means milli.
 _MILLIVOLTS_ABOVE = 100.0
@@ -154,11 +157,18 @@ class WaveBuilder:
         band = self._band()
         if self._is_held(low, high, band):
             return _NO_ROWS, np.empty(0)
-        noisy = self._slow and len(self.values) > _MUCH_NOISE
-        trembling = _trembling(lows, highs, band, len(values)) if noisy else None
+        trembling: NDArray[np.bool_] | None = None
+        if len(self.values) > _MUCH_NOISE:
+            trembling = _trembling(lows, highs, band, self._most_noise(), len(values))
         self._trembles = trembling is not None
         rows, kept, self._held = _thin(values, lows, highs, self._held, band, trembling)
         return rows, kept
+
+    def _most_noise(self) -> float:
+        """What spans more is no noise, however much of it there is."""
+        if self._slow:
+            return np.inf
+        return min((self._high - self._low) / _NOISE_PARTS, _MOST_NOISE_V / (self.factor * self._guessed_scale()))
 
     def _is_held(self, low: float, high: float, band: float) -> bool:
         return high - self._held <= band and self._held - low <= band
@@ -251,17 +261,22 @@ def check_room(
         )  # fmt: skip
 
 
-def _trembling(lows: FloatArray, highs: FloatArray, band: float, rows: int) -> NDArray[np.bool_] | None:
-    """Which pieces of so many rows show the noise that most show, and nothing else; None where most show none."""
+def _trembling(
+    lows: FloatArray, highs: FloatArray, band: float, most: float, rows: int
+) -> NDArray[np.bool_] | None:
+    """Which pieces of so many rows show the noise that most show, and nothing else; None where most show none.
+
+    :param most: no more than this is noise.
+    """
     spans = highs - lows
     middle = len(spans) // 2
     if len(spans) < _TELLING:
         return None
     usual = float(np.partition(spans, middle)[middle])
-    if usual <= 2 * band:
+    if not 2 * band < usual <= most:
         return None
     alike = np.abs(np.diff(lows + highs)) <= usual  # the middles are no more than half of it apart
-    calm: NDArray[np.bool_] = (spans > 2 * band) & (spans <= _MORE_THAN_USUAL * usual)
+    calm: NDArray[np.bool_] = (spans > 2 * band) & (spans <= min(_MORE_THAN_USUAL * usual, most))
     calm[1:] &= alike
     calm[:-1] &= alike
     if rows % PIECE in range(1, _SHOWN_ROWS):

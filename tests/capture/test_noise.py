@@ -102,3 +102,17 @@ def test_cc_in_volts_keeps_every_pulse_whatever_its_noise() -> None:
 def test_a_short_capture_is_kept_as_finely_as_before() -> None:
     volts = noisy(np.full(20_000, 5.0), 0.03, 8)
     assert float(np.abs(held(kept(volts), 20_000) - volts).max()) <= BAND_V + 1e-9
+
+
+@pytest.mark.parametrize(("swing_v", "noise_v"), [(1.1, 0.03), (1.1, 0.06), (0.11, 0.004), (0.4, 0.02)])
+@pytest.mark.parametrize("busy", [0.01, 0.3, 0.9])
+def test_silence_on_cc_is_thinned_and_packets_are_not(swing_v: float, noise_v: float, busy: float) -> None:
+    count = 800_000
+    packet = (np.arange(count) % 10_000 < 10_000 * busy) & (np.arange(count) > 100_000)
+    level = np.where(packet & (np.arange(count) // 20 % 2 == 1), swing_v, 0.0)
+    line = kept(noisy(level, noise_v, 9), role=Role.CC1)
+    high = held(line, count) > swing_v / 2
+    assert np.count_nonzero(np.diff(high)) == np.count_nonzero(np.diff(level))
+    late = (line.times_s > 0.4) & ~packet[np.minimum((line.times_s / STEP_S).astype(int), count - 1)]
+    if swing_v > 1 and noise_v < 0.05 and busy < 0.5:
+        assert np.count_nonzero(late) < 0.1 * (count - np.count_nonzero(packet)) / 2
