@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
 from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
-from pdcheck.capture.csv_rows import MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
+from pdcheck.capture.csv_rows import MOST, MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import ranges_of
 
 _FEW = 4
 _EIGHT = 8
 _MOST_IN_FRONT = 4  # of the point, so that eight characters tell thousandths
+_USABLE_EXPONENT = 28  # whatever digits stand before it, the number is less than MOST
 _ROUNDED = 1e-15  # of many digits the last are rounded, one way or another
 _MINUS, _PLUS = 0x2D, 0x2B
 Bytes = NDArray[np.uint8]
@@ -111,6 +112,14 @@ class FixedNumbers:
         assert values is not None, "the reader has looked at every digit"
         return values
 
+    def usable(self) -> bool:
+        """Whether all of them could be readings: what is printed for one out of range is much larger."""
+        span = self._span
+        if span.exponent < 0:
+            return True
+        exponent = self._bounds[1][span.start + span.exponent + 1 : span.end].tobytes()  # of one sign in all rows
+        return exponent[:1] == b"-" or int(exponent) < _USABLE_EXPONENT
+
     def checked(self) -> FloatArray | None:
         """The values of all rows; None where one is of another shape."""
         span = self._span
@@ -123,7 +132,7 @@ class FixedNumbers:
         span, start = self._span, self._span.start
         if span.exponent >= 0:
             values = self._rows.scientific(start, start + span.point, start + span.exponent, span.end, rows)
-            if values is not None:
+            if values is not None and bool((np.abs(values) < MOST).all()):
                 return values
         else:
             parts = self._rows.decimals(start, start + span.point, span.end, rows)
@@ -144,7 +153,7 @@ class FixedNumbers:
         if not all(map(is_number, texts)) or not all(_is_cell(cell, self._separator) for cell in cells):
             return None
         values = np.array([number(text) for text in texts])
-        return values if bool((np.abs(values) < 1e30).all()) else None
+        return values if bool((np.abs(values) < MOST).all()) else None
 
 
 def _is_cell(cell: Bytes, separator: str) -> bool:

@@ -120,6 +120,8 @@ class EvenReader:
         if levels is None:
             return None
         numbers = tuple(FixedNumbers(rows, span, (low, high)) for span in look.template.numbers)
+        if not all(number.usable() for number in numbers):
+            return None
         times = FixedTimes(rows, look.template.time, place)
         spots = NO_ROWS
         if look.template.time is not None:

@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import quantum, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
-from pdcheck.capture.csv_rows import LAST_ROWS, NO_ROWS, FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_rows import LAST_ROWS, MOST, NO_ROWS, FloatArray, IntArray, Place, RowBlock, spread
 from pdcheck.capture.waves import ReadValues
 
 STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
-_LARGEST = 1e30
 _LONG_EXPONENT = re.compile(rb"[eE][+-]?\d{5}")  # a number to Python, not to us
 _COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:[#;%!]|//)", re.MULTILINE)
 Bytes = NDArray[np.uint8]
@@ -78,7 +77,7 @@ class PlainReader:
         except (ValueError, IndexError, Warning):
             return None
         columns = dict(zip(self._wanted, table, strict=True))
-        if table.shape[1] != rows or not bool((np.abs(table) < _LARGEST).all()):
+        if table.shape[1] != rows or not bool((np.abs(table) < MOST).all()):
             return None
         levels = np.empty((len(self._levels), rows), np.uint8)
         for lane, column in enumerate(self._levels):

@@ -7,6 +7,7 @@ meets anything unexpected steps aside for it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -38,6 +39,10 @@ LAST_ROWS = 16
 
 _MOST_EMPTY_LINES = 100_000
 _SPOT_CHECK = 512
+_OUT_OF_RANGE = re.compile(
+    r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|-{2,}|\*{2,})", re.IGNORECASE
+)
+MOST = 1e30  # what is larger is no reading; 9.9E+37 is what instruments print for one that is out of range
 MOST_WHOLE = 1 << 62  # what other readers hold in 64 bits
 
 
@@ -263,24 +268,28 @@ class CarefulReader:
     def _value(self, cell: str, place: int, at: int, before: list[float]) -> float:
         if not cell and self._layout.columns[place].role.value == "other":
             return before[-1] if before else 0.0
+        if _OUT_OF_RANGE.fullmatch(cell) or (is_number(cell) and not abs(number(cell)) < MOST):
+            raise self._bad(
+                cell, place, at, "what an instrument prints for a reading out of its range",
+                "set a larger range and capture again, or export without this column",
+            )  # fmt: skip
         self._check_number(cell, place, at)
-        value = number(cell)
-        if not abs(value) < 1e30:
-            raise self._bad(cell, place, at, "beyond any voltage or current")
-        return value
+        return number(cell)
 
     def _check_number(self, cell: str, place: int, at: int) -> None:
         if not is_number(cell):
             raise self._bad(cell, place, at, "not a number")
-        if len(cell) > 40 or ("e" in cell.lower() and not abs(number(cell)) < 1e30):
+        if len(cell) > 40 or ("e" in cell.lower() and not abs(number(cell)) < MOST):
             raise self._bad(cell, place, at, "not a usable number")
 
-    def _bad(self, cell: str, place: int, at: int, why: str) -> CaptureError:
+    def _bad(
+        self, cell: str, place: int, at: int, why: str, remedy: str = "correct or delete this row, or export again"
+    ) -> CaptureError:
         shown = cell if len(cell) <= 30 else cell[:27] + "..."
         what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
         if not cell:
             what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"
-        return CaptureError(what, "correct or delete this row, or export again", path=self._path, line=at)
+        return CaptureError(what, remedy, path=self._path, line=at)
 
     def _wrong_count(self, count: int, at: int) -> CaptureError:
         expected = len(self._layout.columns)

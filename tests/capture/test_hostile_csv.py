@@ -143,3 +143,20 @@ def test_mutated_files_long_enough_for_the_fast_readers(tmp_path: Path, seed: in
         else:
             data[at : at + rng.randrange(40)] = rng.randbytes(rng.randrange(4))
     openly(tmp_path / "a.csv", bytes(data), rng.choice([None, 1e6]))
+
+
+@pytest.mark.parametrize(
+    "cell", ["9.9E+37", "9.91e37", "-9.9E+37", "1E40", "OL", "-OL", "ovld", "Overload", "inf", "----", "***"]
+)
+@pytest.mark.parametrize("form", ["{v:.3f}", "{v:.1E}", "{v!r}"])
+def test_a_reading_out_of_range_is_named_and_never_judged(tmp_path: Path, cell: str, form: str) -> None:
+    """What instruments print for it: SCPI 1999, volume 1, section 7.2.1.5 (9.9E37; from memory); meters' displays."""
+    volts = [cell if i >= 130_000 else form.format(v=5 + i % 7 / 1000) for i in range(140_000)]
+    rows = [f"{i * 1e-6:.6f},{i // 50 % 2},{said}" for i, said in enumerate(volts)]
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [V]", *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == 130_002
+    assert "VBUS" in caught.value.what and "out of its range" in caught.value.what
+    assert "larger range" in caught.value.remedy
