@@ -5,15 +5,22 @@ Nothing but arithmetic on waveforms made by numpy; no outside source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from pdcheck.capture import open_capture
+from pdcheck.capture import waves as waves_module
 from pdcheck.capture.levels import outside, reversals
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.capture.waves import ReadValues, WaveBuilder
+from pdcheck.pipeline import check, decode
 
 Floats = NDArray[np.float64]
+DEMO = Path(__file__).parents[2] / "captures" / "demo"
 BAND_V = 0.020
 STEP_S = 1e-6
 
@@ -116,3 +123,21 @@ def test_silence_on_cc_is_thinned_and_packets_are_not(swing_v: float, noise_v: f
     late = (line.times_s > 0.4) & ~packet[np.minimum((line.times_s / STEP_S).astype(int), count - 1)]
     if swing_v > 1 and noise_v < 0.05 and busy < 0.5:
         assert np.count_nonzero(late) < 0.1 * (count - np.count_nonzero(packet)) / 2
+
+
+@pytest.mark.parametrize("noise_v", [0.012, 0.1])
+@pytest.mark.parametrize(
+    "name",
+    ["charger_falls_back.csv", "charger_stays_at_5v.csv", "handheld_before_repair.csv", "tablet_plug_label_up.csv"],
+)
+def test_noise_changes_no_verdict(name: str, noise_v: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(waves_module, "_MUCH_NOISE", 500)
+    capture = open_capture(DEMO / name)
+    vbus = next(line for line in capture.lines if isinstance(line, AnalogLine) and line.role is Role.VBUS)
+    count = int(capture.duration_s / STEP_S)
+    line = kept(noisy(held(vbus, count), noise_v, 10))
+    assert len(line.times_s) < count / 50
+    noisier = replace(capture, lines=tuple(line if one is vbus else one for one in capture.lines))
+    clean, found = check(decode(capture)).verdict, check(decode(noisier)).verdict
+    assert (found.outcome, found.stopped_at, found.suspect) == (clean.outcome, clean.stopped_at, clean.suspect)
+    assert [one.rule for one in found.findings] == [one.rule for one in clean.findings]
