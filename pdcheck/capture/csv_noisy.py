@@ -32,6 +32,7 @@ from pdcheck.capture.csv_words import (
     Flagging,
     Shape,
     Words,
+    begin_with_digits,
     cut_at,
     decimals,
     has,
@@ -311,6 +312,9 @@ class _Numbers:
         pointed = border == kind.point
         points = int(np.count_nonzero(pointed))
         if points != len(words) and not bool((pointed | (border == kind.stop)).all()):
+            return None
+        # A shorter number's next cell, or next row, might have its point just there.
+        if not begin_with_digits(words, kind.whole):
             return None
         # What stands behind a number decides nothing between two that differ, where its end sorts before all digits.
         ended = has(words, kind.stop) if kind.stop < _POINT else cut_at(words, kind.stop)

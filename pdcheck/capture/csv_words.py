@@ -325,6 +325,16 @@ def _marked(words: Words, char: int) -> Words:
     return found
 
 
+def begin_with_digits(words: Words, count: int) -> bool:
+    """Whether the first ``count`` bytes of every word are digits."""
+    own = MASKS[count]
+    bared = words & own
+    bared ^= _ZEROS & own
+    over = bared + (_LIMIT & own)
+    over |= bared
+    return not int(np.bitwise_or.reduce(over)) & int(_HIGH)
+
+
 def has(words: Words, char: int) -> Flags:
     """Which words have this character anywhere."""
     there: Flags = _marked(words, char) != 0

@@ -17,6 +17,7 @@ from pdcheck.capture import waves as waves_module
 from pdcheck.capture.levels import outside, reversals
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.capture.waves import ReadValues, WaveBuilder
+from pdcheck.errors import CaptureError
 from pdcheck.pipeline import check, decode
 
 Floats = NDArray[np.float64]
@@ -141,3 +142,24 @@ def test_noise_changes_no_verdict(name: str, noise_v: float, monkeypatch: pytest
     clean, found = check(decode(capture)).verdict, check(decode(noisier)).verdict
     assert (found.outcome, found.stopped_at, found.suspect) == (clean.outcome, clean.stopped_at, clean.suspect)
     assert [one.rule for one in found.findings] == [one.rule for one in clean.findings]
+
+
+@pytest.mark.parametrize(
+    ("cell", "volts"), [("\0005", None), ("5\0", None), ("*5", None), ("+5", 5e-3), ("+5000", 5.0), (" 5", 5e-3),
+                        ("-5", -5e-3), ("05", 5e-3), ("5", 5e-3), ("5.5", 5.5e-3)],
+)  # fmt: skip
+def test_a_short_number_ends_where_it_ends(tmp_path: Path, cell: str, volts: float | None) -> None:
+    rows = [f"{i / 2e6!r},1,{5000 if i < 140_000 else 9000}" for i in range(220_000)]
+    rows[180_000] = f"0.09,1,{cell}"
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["Time [s],CC1,VBUS [mV]", *rows, ""]))
+    if volts is None:
+        with pytest.raises(CaptureError) as caught:
+            open_capture(path)
+        assert caught.value.line == 180_002
+        return
+    line = open_capture(path).lines[1]
+    assert isinstance(line, AnalogLine)
+    read = line.during(0.09 + 1e-8, 0.09 + 2e-7)
+    assert read is not None and read.typical == pytest.approx(volts)
+    assert line.during(0.09 + 6e-7, 0.1) == line.during(0.08, 0.0899)
