@@ -112,6 +112,11 @@ def _judge_contract(
     def withheld(reason: str) -> Delivery:
         return Delivery(Delivered.NOT_JUDGED, contract, None, None, None, reason)
 
+    if case.impossible_v is not None:
+        return withheld(
+            f"the VBUS column reads {case.impossible_v:.4g} V, which no port can have: its scale (divider, unit, "
+            "range) or its probe cannot be trusted"
+        )
     if case.vbus is None:
         return withheld("VBUS was not captured")
     start = contract.since_s + SETTLE_S
@@ -241,14 +246,14 @@ def vbus_not_at_contract(case: Case) -> Iterator[Claim]:
 @rule(
     id="vbus-scale-doubtful", family="capture", severity=Severity.INFO,
     title="The VBUS column cannot be trusted",
-    checks="VBUS reads about 5 V (vSafe5V) while the charger makes its first offer.",
+    checks="VBUS reads about 5 V (vSafe5V) while the charger makes its first offer, and never what no port can have.",
     why="A source puts 5 V on VBUS before it offers anything. If the column reads otherwise its divider, unit or probe "
     "is wrong, and delivery cannot be judged from it.",
     reference="USB PD, section 7.4 (vSafe5V)",
     next=("Check the divider's ratio and the column's unit, and capture VBUS again.",),
 )
 def vbus_scale_doubtful(case: Case) -> Iterator[Claim]:
-    if case.vbus is None or not case.conversation.contracts:
+    if (case.vbus is None and case.impossible_v is None) or not case.conversation.contracts:
         return
     found = judge(case)
     if found.state is Delivered.NOT_JUDGED and found.reason is not None and "scale" in found.reason:

@@ -76,7 +76,7 @@ def charging_a(case: Case) -> float | None:
         return None
     seen = case.current.during(end_s - _CHARGES_S, end_s)
     # Some probes read a current that flows into the device as negative.
-    if seen is None or max(seen.low, -seen.high) < CHARGES_A:
+    if seen is None or max(seen.low, -seen.high) < CHARGES_A or abs(seen.typical) > _IMPOSSIBLE_A:
         return None
     return abs(seen.typical)
 

@@ -39,6 +39,8 @@ _LAST_LOOK_S = 20e-3
 _VBUS_STEP_V, _CURRENT_STEP_A = 0.045, 0.012
 #: When VBUS comes it comes to 5 V in one step.
 _VBUS_RISE_V = (0.8, 4.2)
+#: EPR ends at 48 V, and what rings when a plug is pulled at a few volts below zero. Our own choice, well beyond both.
+_HIGHEST_V, _LOWEST_V = 60.0, -6.0
 
 
 class Severity(StrEnum):
@@ -67,21 +69,38 @@ class Effect(StrEnum):
     NOTES = "none"
 
 
+def _impossible_v(line: AnalogLine) -> float | None:
+    """A reading that VBUS cannot have; None where there is none. An input at its end, and no charger, makes it."""
+    if not len(line.values):
+        return None
+    low, high = float(line.values.min()), float(line.values.max())
+    return high if high > _HIGHEST_V else low if low < _LOWEST_V else None
+
+
 @dataclass(frozen=True, eq=False)
 class Case:
-    """Everything a rule may argue from."""
+    """Everything a rule may argue from.
+
+    :ivar vbus: None where VBUS was not captured, or where the column reads what no port can have: ``impossible_v``.
+    """
 
     reading: LineReading
     conversation: Conversation
     stop: Stop | None
     vbus: AnalogLine | None
     current: AnalogLine | None
+    impossible_v: float | None = None
 
     @classmethod
     def of(cls, reading: LineReading, conversation: Conversation) -> Case:
         """The case of a reading and the conversation that was found in it."""
         analog = {line.role: line for line in reading.capture.lines if isinstance(line, AnalogLine)}
-        return cls(reading, conversation, find_stop(conversation), analog.get(Role.VBUS), analog.get(Role.CURRENT))
+        vbus = analog.get(Role.VBUS)
+        beyond = _impossible_v(vbus) if vbus is not None else None
+        return cls(
+            reading, conversation, find_stop(conversation), vbus if beyond is None else None,
+            analog.get(Role.CURRENT), beyond,
+        )  # fmt: skip
 
     @cached_property
     def _done(self) -> dict[Callable[[Case], object], object]:

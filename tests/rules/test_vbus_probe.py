@@ -88,3 +88,16 @@ def test_what_is_not_delivered_is_still_found() -> None:
         _, one, _, expect = faulty_row("not_delivered", seed)
         assert mismatch(expect, one) == "", one.lines()
         assert reading_of(one).capture.lines[1].name == "VBUS [V]"
+
+
+@pytest.mark.parametrize("rail_v", [999.999, 65.535, -99.999, 1e6, 3.4e28, 61.0, -7.0])
+def test_what_no_port_can_have_accuses_nobody(rail_v: float) -> None:
+    for name in ("plain", "another_contract"):
+        for seed in SEEDS:
+            _, one, _ = good(name, seed)
+            assert one.vbus is not None
+            railed = replace(one, vbus=tuple((t, rail_v if v > 6 else v) for t, v in one.vbus))
+            assert mismatch(PASS, railed) == "", name
+            if any(v > 6 for _, v in one.vbus):
+                said = [f.summary for f in judged(railed).findings if f.rule == "vbus-scale-doubtful"]
+                assert len(said) == 1 and "no port can have" in said[0]
