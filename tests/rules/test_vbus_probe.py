@@ -99,5 +99,5 @@ def test_what_no_port_can_have_accuses_nobody(rail_v: float) -> None:
             railed = replace(one, vbus=tuple((t, rail_v if v > 6 else v) for t, v in one.vbus))
             assert mismatch(PASS, railed) == "", name
             if any(v > 6 for _, v in one.vbus):
-                said = [f.summary for f in judged(railed).findings if f.rule == "vbus-scale-doubtful"]
+                said = [f.summary for f in verdict_on(railed).findings if f.rule == "vbus-scale-doubtful"]
                 assert len(said) == 1 and "no port can have" in said[0]
