@@ -3,7 +3,8 @@
 Why it is: a long capture holds millions of edges, and nearly all packets on it are clean. Those are read here at
 memory speed. A packet is taken from here only when everything about it is beyond doubt (a whole preamble, every
 interval in its place, all four K-codes, the CRC); anything else is left to the careful path, so the result is what
-that path alone would give.
+that path alone would give. Where times are coarse or jitter no interval is quite in its place: such packets are tried
+once more with wider bounds, for what has a whole preamble, all four K-codes and its CRC is beyond doubt as well.
 """
 
 from __future__ import annotations
@@ -32,6 +33,10 @@ _LEAST_EDGES = 150
 #: How well a preamble must fit, in bits rms, and how far from its place an interval may be, in half bits.
 _FIT_RMS = 0.05
 _FAR = 0.4
+#: Of packets that a coarse time step or jitter moves further than that: intervals of a half bit and of a bit are told
+#: apart in the middle, and the CRC tells whether that was right. Shorter ones are spikes, longer ones lost edges.
+_LOOSE_RMS = 0.125
+_LEAST_HALVES, _MIDDLE_HALVES, _MOST_HALVES = 0.25, 1.5, 2.75
 #: Symbols looked at after the ordered set: header, seven objects, CRC, EOP and some more. Longer ones take the
 #: careful path.
 _SYMBOLS = 2 * (2 + 7 * 4 + 4) + 3
@@ -81,11 +86,14 @@ def read_clean(edges: Floats, starts: Ints, ends: Ints, initial: bool) -> dict[i
     big = np.flatnonzero(ends - starts >= _LEAST_EDGES)
     for begin in range(0, len(big), _AT_ONCE):
         chosen = big[begin : begin + _AT_ONCE]
-        _read(edges, starts[chosen], ends[chosen], initial, chosen, found)
+        _read(edges, starts[chosen], ends[chosen], initial, chosen, found, strict=True)
+        left = np.array([number for number in chosen.tolist() if number not in found], np.int64)
+        if len(left):
+            _read(edges, starts[left], ends[left], initial, left, found, strict=False)
     return found
 
 
-def _lock(edges: Floats, starts: Ints, initial: bool) -> _Locks:
+def _lock(edges: Floats, starts: Ints, initial: bool, worst_rms: float) -> _Locks:
     """Fit the ideal preamble to each burst, in its three phases."""
     window = edges[starts[:, None] + _SKIP + np.arange(_WINDOW)]
     local = window - window[:, :1]
@@ -110,14 +118,14 @@ def _lock(edges: Floats, starts: Ints, initial: bool) -> _Locks:
             skew[chosen] = fit[better, 2]
             # Phase 2 begins with the second half of a 1: the next edge is a bit start.
             first[chosen] = 1 if phase == 2 else 0
-    good = (best < _FIT_RMS * bit) & (bit >= SHORTEST_BIT_S) & (bit <= LONGEST_BIT_S)
+    good = (best < worst_rms * bit) & (bit >= SHORTEST_BIT_S) & (bit <= LONGEST_BIT_S)
     return _Locks(good, bit, skew, best, first)
 
 
 def _read(
-    edges: Floats, starts: Ints, ends: Ints, initial: bool, numbers: Ints, found: dict[int, Packet]
+    edges: Floats, starts: Ints, ends: Ints, initial: bool, numbers: Ints, found: dict[int, Packet], *, strict: bool
 ) -> None:
-    locks = _lock(edges, starts, initial)
+    locks = _lock(edges, starts, initial, _FIT_RMS if strict else _LOOSE_RMS)
     keep = np.flatnonzero(locks.good)
     if len(keep) == 0:
         return
@@ -136,13 +144,17 @@ def _read(
     times += shift
     halves = np.diff(times)
     halves *= np.repeat(2.0 / bit, lengths)[:-1]
-    steps = np.rint(halves)
-    halves -= steps
-    np.abs(halves, out=halves)
     bad = np.ones(len(times), bool)
-    np.greater(halves, _FAR, out=bad[:-1])
-    bad[:-1] |= steps < 1
-    bad[:-1] |= steps > 2
+    if strict:
+        steps = np.rint(halves)
+        halves -= steps
+        np.abs(halves, out=halves)
+        np.greater(halves, _FAR, out=bad[:-1])
+        bad[:-1] |= steps < 1
+        bad[:-1] |= steps > 2
+    else:
+        steps = np.where(halves < _MIDDLE_HALVES, 1.0, 2.0)
+        np.logical_or(halves < _LEAST_HALVES, halves > _MOST_HALVES, out=bad[:-1])
     # The last edge of each packet has no interval of its own.
     bad[offsets[1:] - 1] = True
     place = np.zeros(len(times), np.int32)
