@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import level
+from pdcheck.capture.csv_cells import COMMENT_MARKS, level
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
@@ -31,6 +31,7 @@ _SIDE_BY_SIDE = 1 << 12
 _FASTER = 8
 _FIRST_LOOK, _LONGER = 8, 64
 _MOST_KNOWN = 256
+_COMMENTS = tuple(mark[:1].encode() for mark in COMMENT_MARKS)
 _ZERO, _ONE, _NINE = 0x30, 0x31, 0x39
 _FIRST_PRINTED, _LAST_PRINTED = 0x21, 0x7E
 Bytes = NDArray[np.uint8]
@@ -58,7 +59,7 @@ class _Look:
     def of(row: bytes, layout: Layout) -> _Look | None:
         """The look of a row; None where it is not simple enough."""
         template = template_of(row, layout)
-        if template is None or template.ignored:
+        if template is None or (template.ignored and row[:1] in _COMMENTS):
             return None
         said = [level(row[span.start : span.end].decode()) for span in template.levels]
         if None in said:
@@ -66,7 +67,9 @@ class _Look:
         low = np.frombuffer(row, np.uint8).copy()
         high = low.copy()
         moving = bytearray(len(row))
-        for span in (*template.numbers, *((template.time,) if template.time else ())):
+        # Of cells that nobody reads (a count of the rows) digits may change as well, and nothing else.
+        unread = template.ignored
+        for span in (*template.numbers, *unread, *((template.time,) if template.time else ())):
             moving[span.start : span.end] = bytes([1]) * span.width
             cell = slice(span.start, span.end)
             digits = (low[cell] >= _ZERO) & (low[cell] <= _NINE)

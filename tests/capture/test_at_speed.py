@@ -367,3 +367,45 @@ def test_times_that_begin_again_in_long_silence_are_named(tmp_path: Path) -> Non
     with pytest.raises(CaptureError, match="backwards") as caught:
         open_capture(path)
     assert caught.value.line == 200_002
+
+
+@pytest.mark.parametrize(
+    ("bad", "fine"), [("{n},{t},1,1", False), ("{n},{t}", False), ("{n},{t},2", False), ("{n},,{t},1", False),
+                      ('"{n},{t},1', False), ("{n}\n,{t},1", False), ("# {n},{t},1", True), ("x,{t},1", True),
+                      ("-5,{t},1", True), ("{n}.5,{t},1", True), ("99999999,{t},1", True)],
+)  # fmt: skip
+@pytest.mark.parametrize("form", ["{n:08d}", "{n}", "{n:8d}"])
+@pytest.mark.parametrize("timed", [True, False])
+def test_a_column_that_counts_rows_is_passed_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bad: str, fine: bool, form: str, timed: bool
+) -> None:
+    """At speed as cell by cell: whatever stands in it that does not hide a cell or a row is nobody's concern."""
+    if not timed:
+        bad = bad.replace("{t},", "").replace(",{t}", "")
+
+    def row(n: int, shape: str) -> str:
+        return shape.format(n=form.format(n=n), t=f"{n * 2.5e-7:.9f}")
+
+    shape = "{n},{t},1" if timed else "{n},1"
+    rows = [row(n, shape)[:-1] + str(n // 1000 % 7 // 6) for n in range(200_000)]
+    rows[150_001] = row(150_001, bad)
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Sample,Time [s],CC1" if timed else "Sample,CC1", *rows, ""]))
+    rate_hz = None if timed else 4e6
+    try:
+        found: Capture | CaptureError = open_capture(path, rate_hz=rate_hz)
+    except CaptureError as error:
+        found = error
+    for reader in READERS:
+        monkeypatch.setattr(reader, "read", lambda *_: None)
+    if isinstance(found, CaptureError):
+        with pytest.raises(CaptureError) as caught:
+            open_capture(path, rate_hz=rate_hz)
+        assert not fine
+        assert (found.what, found.line) == (caught.value.what, caught.value.line)
+        return
+    careful = open_capture(path, rate_hz=rate_hz)
+    (line,), (expected,) = found.lines, careful.lines
+    assert isinstance(line, DigitalLine) and isinstance(expected, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx(expected.edges_s.tolist(), rel=1e-9, abs=1e-13)
+    assert found.duration_s == pytest.approx(careful.duration_s)
