@@ -21,6 +21,7 @@ from pdcheck.errors import CaptureError
 BLOCK = 1 << 21
 _PIECE = 1 << 12  # a power of two
 _JUDGED = 1 << 16
+_FEW = 8
 _NOWHERE = np.empty(0, np.intp)
 Bytes = NDArray[np.uint8]
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
@@ -87,14 +88,17 @@ def _sample_size(block: Bytes) -> int:
 class _Changes:
     """Finds the samples that differ from the one before, with buffers that serve block after block.
 
-    Most pieces of a block hold the last value of the block before and nothing else; one comparison finds the others,
-    and only these are looked at sample by sample.
+    Most pieces of a block hold one value and nothing else; one comparison finds the others, and only these are looked
+    at sample by sample, side by side.
     """
 
     def __init__(self, size: int) -> None:
         self._dtype = np.dtype("<u2" if size == 2 else "u1")
         self._differs = np.empty(BLOCK // 8, bool)
         self._flips = np.empty(BLOCK // size, self._dtype)
+        self._chosen = np.empty(BLOCK // size, self._dtype)
+        self._one = np.uint64((1 << 8 * size) - 1)
+        self._repeat = np.uint64(int.from_bytes((b"\1" + bytes(size - 1)) * (8 // size), "little"))
 
     def find(self, data: Bytes, last: bytes) -> tuple[NDArray[np.intp], Samples]:
         """The places (in samples) of the changes in a block, and which bits change there.
@@ -102,54 +106,67 @@ class _Changes:
         :param last: the bytes of the sample before the block.
         """
         samples = data.view(self._dtype)
-        whole = len(data) // _PIECE * _PIECE
-        busy = np.zeros(2 - (-len(data) // _PIECE), bool)  # with a quiet one at either end
+        before = np.frombuffer(last, self._dtype)[0]
+        in_piece = _PIECE // len(last)
+        whole = len(samples) // in_piece
+        found, which = _NOWHERE, np.empty(0, self._dtype)
         if whole:
-            busy[1 : whole // _PIECE + 1] = self._busy(data[:whole].reshape(-1, _PIECE), last)
-        if whole < len(data):
-            busy[-2] = True
-        border = np.flatnonzero(busy[1:] != busy[:-1]) * (_PIECE // len(last))
-        if not len(border):
-            return _NOWHERE, np.empty(0, self._dtype)
-        # What follows a busy piece is at rest again: in the word behind it, if not before.
-        bounds = np.minimum(border.reshape(-1, 2) + np.array((0, 8 // len(last))), len(samples))
-        return self._flipped(samples, bounds, int.from_bytes(last, "little"))
+            pieces = samples[: whole * in_piece].reshape(whole, in_piece)
+            found, which = self._in_pieces(pieces, np.flatnonzero(self._busy(pieces, last)), before)
+            before = pieces[-1, -1]
+        rest = samples[whole * in_piece :]
+        if len(rest):
+            flips = rest ^ np.append(before, rest[:-1])
+            more = np.flatnonzero(flips)
+            found, which = np.append(found, more + whole * in_piece), np.append(which, flips[more])
+        return found, which
 
-    def _busy(self, pieces: Bytes, last: bytes) -> NDArray[np.bool_]:
-        """Which pieces hold anything but the last value."""
+    def _busy(self, pieces: Samples, last: bytes) -> NDArray[np.bool_]:
+        """Which pieces hold changes, or differ from what is before them."""
+        words = pieces.view(np.uint64)
         idle = np.frombuffer(last * (8 // len(last)), np.uint64)[0]
         if idle == 0:
-            at_zero: NDArray[np.bool_] = pieces.view(np.uint64).max(axis=1) != 0
-            return at_zero
-        differs = np.not_equal(pieces.view(np.uint64).ravel(), idle, out=self._differs[: pieces.size // 8])
+            at_zero: NDArray[np.bool_] = words.max(axis=1) != 0
+            if _FEW * int(np.count_nonzero(at_zero)) <= len(at_zero):
+                at_zero[1:] |= at_zero[:-1]  # what follows may begin with the way back
+                return at_zero
+        # A slow channel may rest at one level and then at the other: each word is compared with the one before.
+        flat = words.ravel()
+        differs = self._differs[: flat.size]
+        np.not_equal(flat[1:], flat[:-1], out=differs[1:])
+        differs[0] = flat[0] != idle
         busy: NDArray[np.bool_] = np.bitwise_or.reduce(differs.view(np.uint64).reshape(len(pieces), -1), axis=1) != 0
+        first = words[:, 0]
+        # Words that are all alike may still hold changes.
+        busy |= first != (first & self._one) * self._repeat
         return busy
 
-    def _flipped(self, samples: Samples, bounds: NDArray[np.intp], before: int) -> tuple[NDArray[np.intp], Samples]:
-        """The changes in some stretches of a block, which are laid end to end for it.
+    def _in_pieces(
+        self, pieces: Samples, busy: NDArray[np.intp], before: np.generic
+    ) -> tuple[NDArray[np.intp], Samples]:
+        """The changes in some pieces of a block.
 
-        :param bounds: starts and ends of the stretches, whole words but for the last one's end.
         :param before: the sample before the block.
         """
-        flips = self._flips
-        at = 0
-        for start, stop in bounds.tolist():
-            end = at + stop - start
-            np.bitwise_xor(samples[start + 1 : stop], samples[start : stop - 1], out=flips[at + 1 : end])
-            flips[at] = int(samples[start]) ^ (int(samples[start - 1]) if start else before)
-            at = end
+        size = pieces.shape[1]
+        shape = (len(busy), size)
+        chosen = np.take(pieces, busy, axis=0, out=self._chosen[: busy.size * size].reshape(shape), mode="clip")
+        flips = self._flips[: busy.size * size].reshape(shape)
+        np.bitwise_xor(chosen[:, 1:], chosen[:, :-1], out=flips[:, 1:])
+        above = pieces[busy - 1, -1]
+        if len(busy) and busy[0] == 0:
+            above[0] = before
+        np.bitwise_xor(chosen[:, 0], above, out=flips[:, 0])
         in_word = 3 if self._dtype.itemsize == 1 else 2
-        even = -(-at >> in_word) << in_word
-        flips[at:even] = 0
         # Words of zeros, which most are, are passed over.
-        words = flips[:even].view(np.uint64)
+        words = flips.reshape(-1).view(np.uint64)
         telling = np.flatnonzero(words != 0)
         among = np.flatnonzero(words[telling].view(self._dtype) != 0)
         # Shifts, for divisions would cost more than all the rest.
         found = (telling[among >> in_word] << in_word) | (among & (1 << in_word) - 1)
-        which = flips[found]
-        laid = np.cumsum(bounds[:, 1] - bounds[:, 0])
-        found += np.repeat(bounds[:, 1] - laid, np.diff(np.searchsorted(found, laid), prepend=0))
+        which = flips.reshape(-1)[found]
+        in_piece = size.bit_length() - 1
+        found = (busy[found >> in_piece] << in_piece) | (found & size - 1)
         return found, which
 
 
