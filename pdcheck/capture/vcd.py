@@ -301,7 +301,7 @@ class _VcdFile:
             return
         if real is not None:
             try:
-                number = float(digits)
+                number = float(digits if b"_" not in digits else b"nan")
             except ValueError:
                 number = float("nan")
             if not abs(number) < 1e30:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.csv_digits import digits_to_integers, words_of
-from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, numbers, two_words
+from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, Shape, decimals, numbers, two_words
 
 Bytes = NDArray[np.uint8]
 Words = NDArray[np.uint64]
@@ -26,6 +26,8 @@ Integers = NDArray[np.int64]
 MARGIN = 32
 HELD = 2
 _LONGEST_REAL = 40
+_MANY_LONG = 32  # worth doing many at a time
+_WHOLE_DIGITS = (1, 2, 3)  # in front of the point: volts and amps
 _BEYOND_USE = 1e30
 _TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(9)], np.uint64)
 _HIGH_NIBBLES = np.uint64(0xF0F0F0F0F0F0F0F0)
@@ -284,6 +286,25 @@ def _bits(data: Bytes, starts: Places, lengths: Places, width: int) -> Bytes | N
     return out
 
 
+def _long_decimals(
+    data: Bytes, starts: Places, lengths: Places, left: Places, out: NDArray[np.float64]
+) -> Places:
+    """Read those of some real numbers that are plain decimals with all digits of a float; which are still left."""
+    minus = data.take(starts[left]) == ord("-")
+    starts, lengths = starts[left] + minus, lengths[left] - minus
+    done = np.zeros(len(left), bool)
+    for whole in _WHOLE_DIGITS:
+        rows = np.flatnonzero((lengths > whole + 1) & (data.take(starts + whole, mode="clip") == ord(".")))
+        parts = decimals(Cells(data, starts[rows], lengths[rows]), Shape(None, whole, ord("."))) if len(rows) else None
+        if parts is None:
+            continue
+        values, good = parts[0] + parts[1], parts[2]
+        np.negative(values, out=values, where=minus[rows])
+        out[left[rows[good]]] = values[good]
+        done[rows[good]] = True
+    return left[~done]
+
+
 def _reals(data: Bytes, starts: Places, lengths: Places) -> NDArray[np.float64] | None:
     """Real numbers; None where one is none or beyond any use."""
     if int(lengths.max()) > _LONGEST_REAL:
@@ -298,10 +319,15 @@ def _reals(data: Bytes, starts: Places, lengths: Places) -> NDArray[np.float64] 
         else:
             out[short], plain = found
             left = np.concatenate([left, short[~plain]])
-    for place in left.tolist():  # exponents, and more digits than fit a word
+    if len(left) > _MANY_LONG:
+        left = _long_decimals(data, starts, lengths, left, out)
+    for place in left.tolist():  # exponents, and what is no number
         start = int(starts[place])
+        text = bytes(data[start : start + int(lengths[place])])
+        if b"_" in text:
+            return None
         try:
-            out[place] = float(bytes(data[start : start + int(lengths[place])]))
+            out[place] = float(text)
         except ValueError:
             return None
     return out if bool((np.abs(out) < _BEYOND_USE).all()) else None

@@ -6,6 +6,7 @@ Every dump is read the fast way and, as a check of that, word by word.
 from __future__ import annotations
 
 import io
+import random
 from itertools import pairwise
 from pathlib import Path
 
@@ -253,3 +254,29 @@ def test_a_coarse_tick_is_the_step_of_the_capture(tmp_path: Path, scale: str, st
     path.write_text(f"$timescale {scale} $end $var wire 1 ! CC1 $end $enddefinitions $end\n#0\n0!\n#10\n1!\n")
     period = open_capture(path).sample_period_s
     assert period is None if step is None else period == pytest.approx(step)
+
+
+@pytest.mark.parametrize("form", ["%r", "%.16g", "%.12f", "%.17f", "%.6e"])
+def test_real_numbers_with_all_their_digits(tmp_path: Path, form: str) -> None:
+    rng = random.Random(form)
+    sent = [rng.choice([rng.gauss(5, 0.5), rng.gauss(0, 0.05), rng.uniform(-30, 60), 9.0]) for _ in range(3000)]
+    path = tmp_path / "a.vcd"
+    head = "$timescale 1 us $end $var wire 1 ! CC1 $end $var real 64 $ VBUS $end $enddefinitions $end\n#0\n0!\n"
+    path.write_text(head + "".join(f"#{10 * n + 10}\nr{form % volts} $\n" for n, volts in enumerate(sent)))
+    line = open_capture(path).lines[1]
+    assert isinstance(line, AnalogLine)
+    kept = dict(zip(np.rint(line.times_s * 1e5).astype(int).tolist(), line.values.tolist(), strict=True))
+    assert len(kept) > 1500
+    exact = [(volts, sent[at - 1]) for at, volts in kept.items() if at > 0 and abs(volts - sent[at - 1]) < 1e-5]
+    assert len(exact) > 0.9 * len(kept)
+
+
+@pytest.mark.parametrize("bad", ["5.0.123456789", "--5.123456789", "5.12345678x", "5.1234_56789", "nan", "1e400"])
+def test_a_real_number_among_many_that_is_none_is_named(tmp_path: Path, bad: str) -> None:
+    path = tmp_path / "a.vcd"
+    head = "$timescale 1 us $end $var wire 1 ! CC1 $end $var real 64 $ VBUS $end $enddefinitions $end\n#0\n0!\n"
+    said = [bad if n == 300 else f"{5 + n / 7000:.16g}" for n in range(600)]
+    path.write_text(head + "".join(f"#{10 * n + 10}\nr{volts} $\n" for n, volts in enumerate(said)))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == 2 * 300 + 5
