@@ -5,6 +5,9 @@ Why it is: the command line, the tests and a notebook walk the same path.
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from pdcheck.capture.model import Capture
@@ -26,13 +29,27 @@ class Decoded:
 
 def decode(capture: Capture) -> Decoded:
     """Edges to packets to a conversation; judges nothing."""
-    reading = read_capture(capture)
-    return Decoded(reading, follow(reading))
+    with _uncollected():
+        reading = read_capture(capture)
+        return Decoded(reading, follow(reading))
 
 
 def check(decoded: Decoded) -> Report:
     """The report on a decoded capture. The same capture gives the same report."""
-    case = Case.of(decoded.reading, decoded.conversation)
-    verdict = judge_case(case)
-    blocks = triage(capture_evidence(case, verdict))
+    with _uncollected():
+        case = Case.of(decoded.reading, decoded.conversation)
+        verdict = judge_case(case)
+        blocks = triage(capture_evidence(case, verdict))
     return Report(decoded.reading.capture.path, decoded.reading, decoded.conversation, verdict, blocks)
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without the collector of circles: none are made here, and it would walk over every packet again and again."""
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if enabled:
+            gc.enable()
