@@ -22,6 +22,7 @@ BLOCK = 1 << 21
 _PIECE = 1 << 12  # a power of two
 _JUDGED = 1 << 16
 _FEW = 8
+_AT_ONCE = 1 << 18  # changes: noise is to be noticed before it fills the memory
 _NOWHERE = np.empty(0, np.intp)
 Bytes = NDArray[np.uint8]
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
@@ -56,16 +57,17 @@ def read_raw(source: ByteSource, options: ReadOptions) -> Capture:
     while got >= size:
         data = room[: got // size * size]
         where, which = finder.find(data, last)
-        if len(where):
-            _toggle(lines, (where + done).astype(np.float64), which)
+        for some in (slice(at, at + _AT_ONCE) for at in range(0, len(where), _AT_ONCE)):
+            _toggle(lines, (where[some] + done).astype(np.float64), which[some])
+            changes += len(where[some])
+            if changes * len(lines) > MOST_BESIDE and too_many(lines):
+                raise CaptureError(
+                    f"more than {MOST_EDGES:,} level changes up to sample {done + int(where[some][-1]):,}: more than "
+                    "can be judged at once", "capture only the channels that matter, or a shorter time",
+                    path=source.path,
+                )  # fmt: skip
         last = data[-size:].tobytes()
         done += got // size
-        changes += len(where)
-        if changes * len(lines) > MOST_BESIDE and too_many(lines):
-            raise CaptureError(
-                f"more than {MOST_EDGES:,} level changes up to sample {done:,}: more than can be judged at once",
-                "capture only the channels that matter, or a shorter time", path=source.path,
-            )  # fmt: skip
         got = source.readinto(view) if got == BLOCK else 0
     return Capture(
         source.path, "raw", 0.0, max(done - 1, 0) * period, period,
