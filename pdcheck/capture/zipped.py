@@ -14,7 +14,8 @@ from typing import IO
 
 from pdcheck.errors import CaptureError
 
-_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".vcd", ".bin", ".raw", ".gz", ".xz", ".bz2")
+_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".vcd", ".bin", ".raw", ".gz", ".xz", ".bz2", ".zst")
+_TEXTS = ("readme", "license", "licence")
 #: What the packages of the two open standards for spreadsheets hold (ECMA-376 part 1, OpenDocument part 2).
 _OF_A_WORKBOOK = ("xl/workbook.xml", "content.xml")
 _MOST_MEMBERS = 10_000
@@ -90,6 +91,7 @@ class Zipped:
         ]  # fmt: skip
         if len(files) > 1:
             files = [member for member in files if member.filename.lower().endswith(_SUFFIXES)]
+            files = [member for member in files if not _name(member).startswith(_TEXTS)] or files
         if not files:
             if any(member.filename in _OF_A_WORKBOOK for member in members):
                 raise CaptureError("is a workbook of a spreadsheet", "open it there and save the sheet as CSV",
@@ -109,3 +111,7 @@ class Zipped:
 
     def _damaged(self) -> CaptureError:
         return CaptureError("its zip data is damaged", "copy the file again from where it came", path=self._path)
+
+
+def _name(member: zipfile.ZipInfo) -> str:
+    return member.filename.rsplit("/", 1)[-1].lower()

@@ -123,6 +123,13 @@ def test_a_zip_of_more_or_less_than_one_capture(tmp_path: Path) -> None:
     assert edges(open_capture(path)) == EDGES
 
 
+@pytest.mark.parametrize("beside", ["readme.txt", "export/README.TXT", "Licence.txt", "notes.pdf"])
+def test_a_zip_of_a_capture_and_words_about_it(tmp_path: Path, beside: str) -> None:
+    path = tmp_path / "a.zip"
+    path.write_bytes(zipped((beside, b"Captured at the pier."), ("export/capture.csv", TEXT)))
+    assert edges(open_capture(path)) == EDGES
+
+
 def test_a_zip_whose_list_is_endless(tmp_path: Path) -> None:
     path = tmp_path / "many.zip"
     path.write_bytes(zipped(*((f"{name:0200d}", b"") for name in range(20_000))))
