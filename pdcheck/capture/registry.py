@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 
 from pdcheck.capture.model import Capture, Role
@@ -94,7 +94,8 @@ def open_capture(
         other = known_otherwise(head)
         if other is not None:
             raise CaptureError(f"is {other}, not a capture", "name the file that the analyzer exported", path=name)
-        return _pick(source, head, options).load()(source, options)
+        capture = _pick(source, head, options).load()(source, options)
+        return replace(capture, chosen=frozenset(options.roles)) if options.roles else capture
 
 
 def _pick(source: ByteSource, head: bytes, options: ReadOptions) -> Format:

@@ -62,16 +62,31 @@ class _Candidate:
 def read_capture(capture: Capture) -> LineReading:
     """Read the CC line of a capture.
 
-    A column called CC (by header or user) is taken if it bears traffic; otherwise the column that does,
-    whatever it is called. With two CC columns the one with more intact packets is read.
+    A column called CC (by the header) is taken if it bears traffic; otherwise the column that does,
+    whatever it is called. With two CC columns the one with more intact packets is read. A column that the user
+    calls CC is read whatever it bears, and no other.
     """
     notes: list[str] = [*capture.notes]
     digital = _digital_lines(capture)
     capture, digital = _settle_time_unit(capture, digital, notes)
-    named = [_read(line, capture) for line in digital if line.role in _CC_ROLES]
-    others = [line for line in digital if line.role is Role.OTHER and _could_be_bmc(line.edges_s)]
+    by_user = capture.chosen.intersection(_CC_ROLES)
+    cc_roles = by_user or frozenset(_CC_ROLES)
+    named = [_read(line, capture) for line in digital if line.role in cc_roles]
+    others = [
+        line for line in digital
+        if line.role in {Role.OTHER, *_CC_ROLES} - cc_roles and _could_be_bmc(line.edges_s)
+    ]  # fmt: skip
     chosen = max(named, key=lambda c: (c.intact, c.traffic), default=None)
-    if chosen is None or chosen.intact == 0:
+    # A column in volts that bears no traffic has no edges, but may be called CC all the same.
+    called = next((line.name for line in capture.lines if line.role in cc_roles), None)
+    if by_user and (chosen is None or chosen.intact == 0):
+        found = max((_read(line, capture) for line in others), key=lambda c: c.intact, default=None)
+        if found is not None and found.intact > 0:
+            notes.append(
+                f'No packet can be read from the column chosen as CC ("{chosen.line.name if chosen else called}"), but '
+                f'from "{found.line.name}", which was left alone, they can: check --cc.'
+            )
+    elif chosen is None or chosen.intact == 0:
         found = max((_read(line, capture) for line in others), key=lambda c: (c.intact, c.traffic), default=None)
         if found is not None and (found.intact > 0 or chosen is None):
             if chosen is not None:
@@ -87,8 +102,6 @@ def read_capture(capture: Capture) -> LineReading:
     if chosen is not None and chosen.intact > 0 and second:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
-        # A column in volts that bears no traffic has no edges, but may be called CC all the same.
-        called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
         return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
     chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)

@@ -235,3 +235,28 @@ def test_the_same_capture_gives_the_same_reading() -> None:
 @pytest.mark.parametrize(("rate_bps", "allowed"), [(269.9e3, False), (270e3, True), (330e3, True), (330.1e3, False)])
 def test_bit_rate_in_standard(rate_bps: float, allowed: bool) -> None:
     assert bit_rate_in_standard(rate_bps) is allowed
+
+
+@pytest.mark.parametrize("wrong", [
+    still("D1", Role.CC1), AnalogLine("VBUS [V]", Role.CC1, "V", np.array([0.0, 1e-3]), np.array([5.0, 5.1])),
+    clock("D1", 1e-3, Role.CC1),
+])  # fmt: skip
+@pytest.mark.parametrize("right", [cc("CC1", Role.OTHER), cc("CC2", Role.CC2)])
+def test_the_column_that_the_user_calls_cc_is_read_whatever_it_bears(
+    wrong: DigitalLine | AnalogLine, right: DigitalLine
+) -> None:
+    reading = read_capture(replace(capture(wrong, right), chosen=frozenset({Role.CC1})))
+    assert reading.cc == wrong.name
+    assert not reading.packets
+    assert reading.notes == (
+        f'No packet can be read from the column chosen as CC ("{wrong.name}"), but from "{right.name}", which was left '
+        "alone, they can: check --cc.",
+    )
+
+
+def test_choosing_vbus_leaves_the_choice_of_cc_free() -> None:
+    reading = read_capture(
+        replace(capture(cc("D0", Role.OTHER), still("D1", Role.VBUS)), chosen=frozenset({Role.VBUS}))
+    )
+    assert reading.cc == "D0"
+    assert reading.packets
