@@ -43,7 +43,7 @@ FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
 _SHOWN = 60
-_MANY_ROWS = 200
+_MANY_POINTS = 200
 _FINER = "export the times with more decimals; or, where a row is a sample, without times, and give --rate HZ"
 _SHORT = 1 << 13
 _NEXT_ROWS = 64
@@ -254,7 +254,7 @@ class _CsvFile:
             length = (place.rows - 1) * factor
         else:
             assert place.origin is not None
-            if place.last_time == 0 and place.rows >= _MANY_ROWS:
+            if place.last_time == 0 and any(len(wave.times) >= _MANY_POINTS for wave in self._waves):
                 raise CaptureError(f"all its {place.rows:,} rows have one and the same time", _FINER, path=self._path)
             start = (place.origin[0] + place.origin[1]) * layout.time_factor
             if self._clock.steady:
