@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import bz2
 import gzip
+import io
 import lzma
 import os
+import tarfile
 import threading
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -301,3 +304,42 @@ def test_rows_in_disorder_are_no_durations(tmp_path: Path, moved: list[int]) -> 
     error = failure(tmp_path, b"Time [s],CC1\n" + rows_of(times, CC))
     assert "durations" not in error.one_line()
     assert "out of order or edited" in error.remedy
+
+
+@pytest.mark.parametrize("rate_hz", [1e-300, 1e-9, 0.5, 0.0, -4e6, float("nan"), float("inf"), 1e15])
+def test_what_is_no_sample_rate(tmp_path: Path, rate_hz: float) -> None:
+    error = failure(tmp_path, b"CC1\n" + b"0\n1\n" * 300, rate_hz=rate_hz)
+    assert "is no sample rate" in error.what
+    assert len(error.what) < 60
+
+
+@pytest.mark.parametrize("style", [tarfile.USTAR_FORMAT, tarfile.GNU_FORMAT, tarfile.PAX_FORMAT])
+@pytest.mark.parametrize("pack", [bytes, gzip.compress, lzma.compress])
+@pytest.mark.parametrize("rate_hz", [None, 4e6])
+def test_a_tar_archive(
+    tmp_path: Path, style: int, pack: Callable[[bytes], bytes], rate_hz: float | None
+) -> None:
+    out = io.BytesIO()
+    with tarfile.open(fileobj=out, mode="w", format=style) as archive:
+        member = tarfile.TarInfo("capture.csv")
+        member.size = len(GOOD)
+        archive.addfile(member, io.BytesIO(GOOD))
+    error = failure(tmp_path, pack(out.getvalue()), rate_hz=rate_hz)
+    assert "is a tar archive" in error.what
+    assert "unpack it" in error.remedy
+
+
+@pytest.mark.parametrize("rate_hz", [None, 4e6])
+@pytest.mark.parametrize(("at", "zeros"), [(1000, 1), (1000, 40), (20, 1), (2500, 4000)])
+def test_zero_bytes_in_a_text(tmp_path: Path, at: int, zeros: int, rate_hz: float | None) -> None:
+    error = failure(tmp_path, GOOD[:at] + b"\0" * zeros + GOOD[at:], rate_hz=rate_hz)
+    assert "holds zero bytes among its text" in error.what
+    assert "export the capture again" in error.remedy
+    assert error.line == GOOD[:at].count(b"\n") + 1
+
+
+@pytest.mark.parametrize("levels", [(0x20, 0x00), (0x30, 0x00), (0x0A, 0x00), (0x0A, 0x30, 0x00)])
+def test_samples_that_happen_to_be_characters_are_samples(tmp_path: Path, levels: tuple[int, ...]) -> None:
+    path = tmp_path / "capture.bin"
+    path.write_bytes(bytes(levels[i * i % 25 % len(levels)] for i in range(5000)))
+    assert open_capture(path, rate_hz=4e6).kind == "raw"
