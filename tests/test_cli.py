@@ -177,3 +177,22 @@ def test_json_comes_out_in_pieces_as_it_would_in_one(count: int) -> None:
     expected = json.dumps(report_json(report), indent=1, ensure_ascii=False, allow_nan=False)
     assert dumps(report) == expected
     assert max(map(len, pieces(report))) < 400_000
+
+
+def test_a_column_is_cc_because_the_user_says_so_and_the_report_says_what_that_leaves_out() -> None:
+    result = run("decode", "--cc", "VBUS [V]", GOOD)
+    assert result.exit_code == 3
+    said = " ".join(result.stdout.split())
+    assert 'column chosen as CC ("VBUS [V]"), but from "CC1"' in said
+    assert "No column is called CC" not in said
+
+
+@pytest.mark.parametrize("options", [
+    ("--cc", "CC1", "--vbus", "CC1"), ("--vbus", "2", "--cc", "cc1"), ("--cc", "VBUS", "--vbus", "VBUS [V]"),
+])  # fmt: skip
+def test_one_column_cannot_be_two_things(options: tuple[str, ...]) -> None:
+    result = run("decode", *options, GOOD)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert len(result.stderr.splitlines()) == 1
+    assert "--cc and --vbus both name the column '" in result.stderr

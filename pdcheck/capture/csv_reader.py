@@ -32,8 +32,8 @@ from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, 
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
-from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder
-from pdcheck.capture.model import Capture, Line, Role
+from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, check_apart
+from pdcheck.capture.model import AnalogLine, Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.waves import WaveBuilder, check_room
@@ -43,6 +43,8 @@ FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
 _SHOWN = 60
+_MANY_POINTS = 200
+_FINER = "export the times with more decimals; or, where a row is a sample, without times, and give --rate HZ"
 _SHORT = 1 << 13
 _NEXT_ROWS = 64
 _LINE_FEED = 10
@@ -252,6 +254,8 @@ class _CsvFile:
             length = (place.rows - 1) * factor
         else:
             assert place.origin is not None
+            if place.last_time == 0 and any(len(wave.times) >= _MANY_POINTS for wave in self._waves):
+                raise CaptureError(f"all its {place.rows:,} rows have one and the same time", _FINER, path=self._path)
             start = (place.origin[0] + place.origin[1]) * layout.time_factor
             if self._clock.steady:
                 period = place.last_time / (place.rows - 1) * layout.time_factor
@@ -267,6 +271,7 @@ class _CsvFile:
                 lines.extend(lane.line(factor, period) for lane in lanes if not lane.given_up)
             elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]) and not analog[column].given_up:
                 lines.append(analog[column].line(factor, period))
+        check_apart(self._edges, (line.role for line in lines if isinstance(line, AnalogLine)), _FINER, self._path)
         return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes)
 
     def _worth_keeping(self, wave: WaveBuilder) -> bool:

@@ -8,8 +8,9 @@ meets anything unexpected steps aside for it.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,9 @@ _SPOT_CHECK = 512
 _OUT_OF_RANGE = re.compile(
     r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|-{2,}|\*{2,})", re.IGNORECASE
 )
+_DURATION = re.compile(r"(?<![^\W_])(?:delta|duration|dt|diff|difference|interval|width|length|[Δ∆]t?)(?![^\W_])", re.I)
+# Rows looked at where times go backwards; so many falls, one in so many rows, are no stray row. Our own choice.
+_MOST_LOOKED_AT, _MANY_FALLS, _OFTEN = 400, 4, 6
 MOST = 1e30  # what is larger is no reading; 9.9E+37 is what instruments print for one that is out of range
 MOST_WHOLE = 1 << 62  # what other readers hold in 64 bits
 
@@ -183,10 +187,7 @@ class CarefulReader:
                     origin = (whole, part)
                 now = (whole - origin[0]) + (part - origin[1])
                 if now < last and (place.rows or times):
-                    raise CaptureError(
-                        f"time goes backwards, to {time_cell!r}", "export the capture again, unsorted or unedited rows "
-                        "cannot be judged", path=self._path, line=at,
-                    )  # fmt: skip
+                    raise self._backwards(time_cell, wanted, at, lines)
                 last = now
                 times.append(now)
                 time_cells.append(time_cell)
@@ -262,6 +263,8 @@ class CarefulReader:
         if said is None:
             if column.may_be_number and is_number(cell):
                 raise NotALevel(lane.place)
+            if (column.may_be_number or column.unit) and _OUT_OF_RANGE.fullmatch(cell):
+                raise self._out_of_range(cell, lane.place, at)
             raise self._bad(cell, lane.place, at, "not a level (0 or 1)")
         return said
 
@@ -269,10 +272,7 @@ class CarefulReader:
         if not cell and self._layout.columns[place].role.value == "other":
             return before[-1] if before else 0.0
         if _OUT_OF_RANGE.fullmatch(cell) or (is_number(cell) and not abs(number(cell)) < MOST):
-            raise self._bad(
-                cell, place, at, "what an instrument prints for a reading out of its range",
-                "set a larger range and capture again, or export without this column",
-            )  # fmt: skip
+            raise self._out_of_range(cell, place, at)
         self._check_number(cell, place, at)
         return number(cell)
 
@@ -281,6 +281,31 @@ class CarefulReader:
             raise self._bad(cell, place, at, "not a number")
         if len(cell) > 40 or ("e" in cell.lower() and not abs(number(cell)) < MOST):
             raise self._bad(cell, place, at, "not a usable number")
+
+    def _backwards(self, cell: str, place: int, at: int, lines: Sequence[str]) -> CaptureError:
+        """Rows in disorder, or a column of something else that is measured in time?
+
+        :param lines: rows around it.
+        """
+        name = self._layout.columns[place].name
+        said = f"time goes backwards, to {cell!r}"
+        rows = [split_row(line, self._layout.delimiter) for line in lines[:_MOST_LOOKED_AT]]
+        values = [number(row[place]) for row in rows if len(row) > place and is_number(row[place])]
+        falls = sum(later < earlier for earlier, later in pairwise(values))
+        if _DURATION.search(name) or (falls >= _MANY_FALLS and _OFTEN * falls > len(values)):
+            return CaptureError(
+                f"{said}; column {place + 1} ({name}) may hold durations",
+                "export when each row was, counted from the start of the capture, in order", path=self._path, line=at,
+            )  # fmt: skip
+        return CaptureError(
+            said, "export the capture again; rows out of order or edited cannot be judged", path=self._path, line=at
+        )
+
+    def _out_of_range(self, cell: str, place: int, at: int) -> CaptureError:
+        return self._bad(
+            cell, place, at, "what an instrument prints for a reading out of its range",
+            "set a larger range and capture again, or export without this column",
+        )  # fmt: skip
 
     def _bad(
         self, cell: str, place: int, at: int, why: str, remedy: str = "correct or delete this row, or export again"

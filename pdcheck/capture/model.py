@@ -100,6 +100,7 @@ class Capture:
     :ivar time_unit_stated: False where neither file nor user said in what unit the times are; they were
         then taken as seconds, and whoever knows what the lines carry may rescale.
     :ivar notes: sentences on what of the file was not kept because it was too much.
+    :ivar chosen: the roles for which the user named the column; only these columns may be read for them.
     """
 
     path: str
@@ -110,6 +111,7 @@ class Capture:
     lines: tuple[Line, ...]
     time_unit_stated: bool = True
     notes: tuple[str, ...] = ()
+    chosen: frozenset[Role] = frozenset()
 
     def rescaled(self, factor: float) -> Capture:
         """The same capture with every time multiplied by ``factor``."""

@@ -45,6 +45,7 @@ _CURRENT_WORDS = frozenset({"current", "curr", "i", "amps", "amperage", "ibus", 
 _WORD = re.compile(r"[^\W_]+")
 #: Characters that are looked at. No name is that long, and brackets that none closes take squared time.
 _LONGEST = 1000
+_OPTIONS = {Role.CC1: "cc", Role.CC2: "cc2", Role.VBUS: "vbus", Role.CURRENT: "current", Role.OTHER: "other"}
 _IN_BRACKETS = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
 
 
@@ -127,7 +128,7 @@ def give_roles(
     :param said: what each name says.
     :param roles: the user's choice, role to name or 1-based column number.
     :param skip: columns that cannot bear a role (the time column).
-    :raises CaptureError: the user names a column that is not there.
+    :raises CaptureError: the user names a column that is not there, or one column twice.
     """
     given: dict[int, Role] = {}
     for role, wanted in roles.items():
@@ -135,6 +136,11 @@ def give_roles(
         if place is None:
             there = ", ".join(f"{n + 1} {name!r}" for n, name in enumerate(names) if n not in skip)
             raise CaptureError(f"there is no column {wanted!r}", f"the columns are: {_shortened(there)}", path=path)
+        if place in given:
+            raise CaptureError(
+                f"--{_OPTIONS[given[place]]} and --{_OPTIONS[role]} both name the column {names[place]!r}",
+                "name another column for one of them", path=path,
+            )  # fmt: skip
         given[place] = role
     taken = set(given.values())
     out: list[Role] = []

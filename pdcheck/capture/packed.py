@@ -11,6 +11,7 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any, Protocol
 
+from pdcheck.capture import zstd_frames
 from pdcheck.errors import CaptureError
 
 Read = Callable[[int], bytes]
@@ -89,7 +90,7 @@ class _Members:
                 if self._now.needs_input:
                     data = self._more()
                     if not data:
-                        self._cut()
+                        raise _cut(self._kind, self._path)
                 out = self._now.decompress(data, len(target))
             except CaptureError:
                 raise
@@ -101,11 +102,6 @@ class _Members:
                 target[: len(out)] = out
                 return len(out)
         return 0
-
-    def _cut(self) -> None:
-        raise CaptureError(
-            f"its {self._kind} data ends early", "copy the file again from where it came", path=self._path
-        )
 
     def _next_member(self, rest: bytes) -> None:
         rest = (rest or self._read(_PIECE)).lstrip(b"\0")
@@ -125,23 +121,38 @@ class _Zstandard:
     def __init__(self, module: Any, read: Read, path: str) -> None:
         self.inner_name = _without_suffix(path)
         self._path = path
+        self._frames = zstd_frames.Frames()
         packer = module.ZstdDecompressor(max_window_size=_MOST_MEMORY)
-        self._stream: Any = packer.stream_reader(_Readable(read), read_size=_PIECE, read_across_frames=True)
+        followed = _Followed(read, self._frames)
+        self._stream: Any = packer.stream_reader(followed, read_size=_PIECE, read_across_frames=True)
 
     def readinto(self, target: memoryview) -> int:
         try:
-            return int(self._stream.readinto(target))
+            got = int(self._stream.readinto(target))
         except CaptureError:
             raise
         except Exception as error:  # the module has errors of its own, and they only mean this
             raise _unusable("zstd", self._path, error) from error
+        if not got and not self._frames.whole:
+            raise _cut("zstd", self._path)
+        return got
 
 
-class _Readable:
-    """A function as an object with ``read``."""
+class _Followed:
+    """A function as an object with ``read``; what it reads is followed."""
 
-    def __init__(self, read: Read) -> None:
-        self.read = read
+    def __init__(self, read: Read, frames: zstd_frames.Frames) -> None:
+        self._read = read
+        self._frames = frames
+
+    def read(self, size: int) -> bytes:
+        piece = self._read(size)
+        self._frames.follow(piece)
+        return piece
+
+
+def _cut(kind: str, path: str) -> CaptureError:
+    return CaptureError(f"its {kind} data ends early", "copy the file again from where it came", path=path)
 
 
 def _unusable(kind: str, path: str, error: Exception) -> CaptureError:
@@ -199,7 +210,8 @@ _MAGIC: dict[bytes, Unpacker] = {
     b"\x1f\x8b\x08": _gzip,
     b"BZh": _bz2,
     b"\xfd7zXZ\0": _xz,
-    b"\x28\xb5\x2f\xfd": _zstd,
+    zstd_frames.FRAME: _zstd,
+    **dict.fromkeys(zstd_frames.SKIPPED_FRAMES, _zstd),
     b"PK\x03\x04": _zip,
     b"PK\x05\x06": _zip,
 }

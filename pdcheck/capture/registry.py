@@ -8,11 +8,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 
 from pdcheck.capture.model import Capture, Role
-from pdcheck.capture.sniff import known_otherwise, looks_like_rows, looks_like_text, looks_like_vcd
+from pdcheck.capture.sniff import (
+    is_tar,
+    known_otherwise,
+    looks_like_rows,
+    looks_like_text,
+    looks_like_vcd,
+    zero_byte_in_text,
+)
 from pdcheck.capture.source import ByteSource, Progress
 from pdcheck.errors import CaptureError
 
@@ -84,26 +91,34 @@ def open_capture(
     :raises CaptureError: the file cannot be read as a capture; the error names file, line and remedy.
     """
     name = os.fspath(path)
-    if rate_hz is not None and not 0 < rate_hz < 1e15:
+    if rate_hz is not None and not 1 <= rate_hz < 1e15:
         raise CaptureError(f"{rate_hz:g} Hz is no sample rate", "give --rate in samples a second", path=name)
     options = ReadOptions(dict(roles or {}), rate_hz)
     with ByteSource(name, progress) as source:
         head = source.head
         if not head:
             raise CaptureError("is empty", "export the capture again", path=name)
+        if is_tar(head):
+            raise CaptureError("is a tar archive, not a capture", "unpack it and name the capture in it", path=name)
         other = known_otherwise(head)
         if other is not None:
             raise CaptureError(f"is {other}, not a capture", "name the file that the analyzer exported", path=name)
-        return _pick(source, head, options).load()(source, options)
+        capture = _pick(source, head, options).load()(source, options)
+        return replace(capture, chosen=frozenset(options.roles)) if options.roles else capture
 
 
 def _pick(source: ByteSource, head: bytes, options: ReadOptions) -> Format:
+    zero = zero_byte_in_text(head)
     for known in FORMATS.values():
-        if known.claims(head, options):
+        if known.claims(head, options) and (zero is None or known is not FORMATS["raw"]):
             return known
     plugin = _from_entry_points(head, options)
     if plugin is not None:
         return plugin
+    if zero is not None:
+        raise CaptureError(
+            "holds zero bytes among its text: it is damaged", "export the capture again", path=source.path, line=zero
+        )
     if source.name.lower().endswith(FORMATS["raw"].suffixes):
         raise CaptureError(
             "holds raw samples without times", "give the sample rate with --rate HZ", path=source.path

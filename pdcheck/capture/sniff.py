@@ -25,6 +25,10 @@ _UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _VCD_START = re.compile(
     rb"\s*\$(?:date|version|comment|timescale|scope|var|upscope|enddefinitions|dumpvars|attrbegin)\b"
 )
+#: How much of a file's beginning must be text, or of how many bytes, for it to be a text in spite of zero bytes. Our
+#: own choice.
+_MOSTLY, _MUCH_TEXT = 0.95, 200
+_KINDS = 8  # of characters in a text with times; samples of a few channels take few values
 _ROW_START = re.compile(rb"\s*[\"']?[+-]?[.,]?[0-9]")
 # Control characters that no text export holds; tab, line ends, form feed and the old end-of-file mark may stand.
 _NOT_TEXT = bytes(c for c in range(32) if c not in b"\t\n\r\f\x1a\x1b") + b"\x7f"
@@ -39,6 +43,11 @@ def known_otherwise(head: bytes) -> str | None:
     if start.startswith((b"<!doctype html", b"<html")):
         return "a web page"
     return None
+
+
+def is_tar(head: bytes) -> bool:
+    """Is it a tar archive (POSIX.1-1988 and later; what is older has no mark)?"""
+    return head[257:262] == b"ustar"
 
 
 def utf16_codec(head: bytes) -> str | None:
@@ -69,6 +78,20 @@ def looks_like_rows(head: bytes) -> bool:
     if b"\n" not in start and b"\r" not in start:
         return False
     return any(_ROW_START.match(line) for line in start.splitlines())
+
+
+def zero_byte_in_text(head: bytes) -> int | None:
+    """The line of the first zero byte in what is rows of text otherwise; None where there is none, or no such text.
+
+    A disk or a writer that failed leaves them, a few or all to the end. Samples are no rows, whatever their bytes.
+    """
+    first = head.find(b"\0")
+    if first < 0 or utf16_codec(head) is not None or not looks_like_rows(head):
+        return None
+    text = head.replace(b"\0", b"")
+    if not looks_like_text(text) or len(set(text)) < _KINDS or (len(text) < _MOSTLY * len(head) and first < _MUCH_TEXT):
+        return None
+    return head.count(b"\n", 0, first) + 1
 
 
 def looks_like_vcd(head: bytes) -> bool:

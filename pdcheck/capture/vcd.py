@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.lines import EdgeBuilder
-from pdcheck.capture.model import Capture, Line
+from pdcheck.capture.lines import EdgeBuilder, check_apart
+from pdcheck.capture.model import AnalogLine, Capture, Line
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
@@ -152,6 +152,10 @@ class _VcdFile:
             else:
                 lanes = reversed(self._scalars[variable.code].lanes)
                 lines.extend(lane.line(header.tick_s) for lane in lanes if not lane.given_up)
+        check_apart(
+            [lane for scalar in self._scalars.values() for lane in scalar.lanes],
+            (line.role for line in lines if isinstance(line, AnalogLine)), "export with a finer timescale", self._path,
+        )  # fmt: skip
         tick = header.tick_s
         notes = (*(said for scalar in self._scalars.values() for lane in scalar.lanes for said in lane.notes()),
                  *(said for real in self._reals.values() for said in real.wave.notes()))  # fmt: skip

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Role
+from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Line, Role
 from pdcheck.line.bursts import TRAFFIC_LENGTH_S, read_line
 from pdcheck.line.gaps import count_between, longer
 from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
@@ -29,7 +29,15 @@ _SCALES = (1.0, 1e-3, 1e-6, 1e-9)
 #: choice.
 _FINEST_SAMPLE_S, _LONGEST_APART_S = 50e-12, 1e-3
 _UNIT_TRIALS = 2
-_TRIAL_EDGES = 20_000
+_TRIAL_EDGES, _TRIAL_POINTS = 20_000, 200_000
+_PULSES_TO_TRY = 24
+#: By how much a stated unit may be wrong.
+_OTHER_UNITS = (
+    (1e-3, "a thousand times shorter (ms where the file says s, us where ms, ns where us)"),
+    (1e3, "a thousand times longer (s where the file says ms, ms where us, us where ns)"),
+    (1e-6, "a million times shorter (us where the file says s, ns where ms)"),
+    (1e6, "a million times longer (s where the file says us, ms where ns)"),
+)
 _CROWDED_S = 20e-6
 #: Steps looked for below those that a pulse is only a few of, and how well the gaps must sit on one. Our own choice:
 #: a signal's own jitter (10 ns and more) is no step, times printed to the nanosecond are no jitter.
@@ -62,16 +70,31 @@ class _Candidate:
 def read_capture(capture: Capture) -> LineReading:
     """Read the CC line of a capture.
 
-    A column called CC (by header or user) is taken if it bears traffic; otherwise the column that does,
-    whatever it is called. With two CC columns the one with more intact packets is read.
+    A column called CC (by the header) is taken if it bears traffic; otherwise the column that does,
+    whatever it is called. With two CC columns the one with more intact packets is read. A column that the user
+    calls CC is read whatever it bears, and no other.
     """
     notes: list[str] = [*capture.notes]
     digital = _digital_lines(capture)
     capture, digital = _settle_time_unit(capture, digital, notes)
-    named = [_read(line, capture) for line in digital if line.role in _CC_ROLES]
-    others = [line for line in digital if line.role is Role.OTHER and _could_be_bmc(line.edges_s)]
+    by_user = capture.chosen.intersection(_CC_ROLES)
+    cc_roles = by_user or frozenset(_CC_ROLES)
+    named = [_read(line, capture) for line in digital if line.role in cc_roles]
+    others = [
+        line for line in digital
+        if line.role in {Role.OTHER, *_CC_ROLES} - cc_roles and _could_be_bmc(line.edges_s)
+    ]  # fmt: skip
     chosen = max(named, key=lambda c: (c.intact, c.traffic), default=None)
-    if chosen is None or chosen.intact == 0:
+    # A column in volts that bears no traffic has no edges, but may be called CC all the same.
+    called = next((line.name for line in capture.lines if line.role in cc_roles), None)
+    if by_user and (chosen is None or chosen.intact == 0):
+        found = max((_read(line, capture) for line in others), key=lambda c: c.intact, default=None)
+        if found is not None and found.intact > 0:
+            notes.append(
+                f'No packet can be read from the column chosen as CC ("{chosen.line.name if chosen else called}"), but '
+                f'from "{found.line.name}", which was left alone, they can: check --cc.'
+            )
+    elif chosen is None or chosen.intact == 0:
         found = max((_read(line, capture) for line in others), key=lambda c: (c.intact, c.traffic), default=None)
         if found is not None and (found.intact > 0 or chosen is None):
             if chosen is not None:
@@ -83,12 +106,13 @@ def read_capture(capture: Capture) -> LineReading:
                 notes.append(f'No column is called CC; "{found.line.name}" bears the traffic and was read as CC.')
             if found.traffic or chosen is None:
                 chosen = found
+    if capture.time_unit_stated and (chosen is None or chosen.intact == 0):
+        unit = _unit_that_fits(capture, by_user or frozenset({Role.OTHER, *_CC_ROLES}))
+        notes.extend([unit] if unit is not None else [])
     second = [c for c in named if c is not chosen and c.intact > 0]
     if chosen is not None and chosen.intact > 0 and second:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
-        # A column in volts that bears no traffic has no edges, but may be called CC all the same.
-        called = next((line.name for line in capture.lines if line.role in _CC_ROLES), None)
         return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
     chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
@@ -165,10 +189,8 @@ def _settle_time_unit(
         # A slow clock in another column has pulses of any length; packets have only one unit in which they are any.
         for count, line in counted[:_UNIT_TRIALS]:
             if count > best_score[1] or (count > 23 and best_score[0] == 0):
-                packets, _, _ = read_line(line.edges_s[:_TRIAL_EDGES] * scale, line.initial, None)
                 best, best_score = max(
-                    (best, best_score), (scale, (sum(packet.intact for packet in packets), count)),
-                    key=lambda found: found[1],
+                    (best, best_score), (scale, (_intact_at(line, scale), count)), key=lambda found: found[1]
                 )
     if best == 1.0:
         return capture, digital
@@ -182,6 +204,43 @@ def _settle_time_unit(
         new = there.get(id(line))
         scaled.append(new if isinstance(new, DigitalLine) else replace(line, edges_s=line.edges_s * best))
     return rescaled, scaled
+
+
+def _intact_at(line: DigitalLine, scale: float) -> int:
+    """How many packets the first edges of a line bear in a unit of time."""
+    packets, _, _ = read_line(line.edges_s[:_TRIAL_EDGES] * scale, line.initial, None)
+    return sum(packet.intact for packet in packets)
+
+
+def _unit_that_fits(capture: Capture, roles: frozenset[Role]) -> str | None:
+    """What to say where a few pulses of the file would be packets in another unit of time than the one it states.
+
+    :param roles: of the columns that may be CC.
+    """
+    for scale, words in _OTHER_UNITS:
+        counted: list[tuple[int, DigitalLine]] = []
+        for line in capture.lines:
+            found = _at_scale(line, scale, capture.sample_period_s) if line.role in roles else None
+            if found is not None:
+                counted.append((count_between(found.edges_s, _SHORTEST_PULSE_S, _LONGEST_PULSE_S, scale), found))
+        counted.sort(key=lambda one: -one[0])
+        if any(count >= _PULSES_TO_TRY and _intact_at(line, scale) > 0 for count, line in counted[:_UNIT_TRIALS]):
+            return f"The pulses would fit USB PD if the times were {words}: check the unit in the header, or --rate."
+    return None
+
+
+def _at_scale(line: Line, scale: float, step: float | None) -> DigitalLine | None:
+    """The beginning of a line as two levels, in the file's own unit."""
+    if isinstance(line, DigitalLine):
+        return replace(line, edges_s=line.edges_s[:_TRIAL_EDGES])
+    times, values = line.times_s[:_TRIAL_POINTS], line.values[:_TRIAL_POINTS]
+    if line.unit != "V" or len(times) < 2:
+        return None
+    apart = (step or float(np.median(np.diff(times)))) * scale
+    if not _FINEST_SAMPLE_S < apart < _LONGEST_APART_S:
+        return None
+    sliced = slice_line(replace(line, times_s=times * scale, values=values), step and step * scale)
+    return None if sliced is None else replace(sliced, edges_s=sliced.edges_s[:_TRIAL_EDGES] / scale)
 
 
 def _with_cc_role(capture: Capture, name: str) -> Capture:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import bz2
 import gzip
+import io
 import lzma
 import os
+import tarfile
 import threading
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -258,3 +261,85 @@ def test_numbers_of_thousands_of_digits(tmp_path: Path) -> None:
     failure(tmp_path, b"$var wire " + many + b" ! a $end $enddefinitions $end\n#1\n1!\n#2\n")
     failure(tmp_path, b"$timescale " + many + b" ns $end $var wire 1 ! a $end $enddefinitions $end\n#1\n1!\n#2\n")
     failure(tmp_path, b"$var wire 1 ! a [" + many + b":0] $end $enddefinitions $end\n#1\n1!\n#" + many + b"\n")
+
+
+def rows_of(*columns: list[str]) -> bytes:
+    return "".join(",".join(row) + "\n" for row in zip(*columns, strict=True)).encode()
+
+
+TIMES = [f"{i * 1e-5:.6f}" for i in range(300)]
+CC = [str(i % 2) for i in range(300)]
+
+
+@pytest.mark.parametrize("name", ["VBUS [V]", "VBUS", "VBUS (mV)", "Current [A]", "I [A]"])
+@pytest.mark.parametrize("cell", ["OL", "O.L", "Over", "-inf", "----", "overload"])
+def test_a_column_of_nothing_but_readings_out_of_range(tmp_path: Path, name: str, cell: str) -> None:
+    data = f"Time [s],CC1,{name}\n".encode() + rows_of(TIMES, CC, [cell] * 300)
+    error = failure(tmp_path, data)
+    assert "a reading out of its range" in error.what
+    assert cell in error.what
+    assert "without this column" in error.remedy
+
+
+def test_a_level_that_is_none_is_no_reading(tmp_path: Path) -> None:
+    assert "not a level" in failure(tmp_path, b"Time [s],CC1\n" + rows_of(TIMES, CC[:250] + ["OL"] * 50)).what
+
+
+@pytest.mark.parametrize("header", ["Delta [us],CC1", "Time delta (us),CC1", "dt [us],CC1", "Δt [us],CC1",
+                                    "Width [us],CC1", "Duration_us,CC1", "Time [us],CC1", "time,CC1"])  # fmt: skip
+def test_durations_are_not_times(tmp_path: Path, header: str) -> None:
+    apart = [("3.3", "1.6", "1.7")[i * i % 7 % 3] for i in range(300)]
+    apart[40] = "1022.1"
+    error = failure(tmp_path, header.encode() + b"\n" + rows_of(apart, CC))
+    assert "backwards" in error.what
+    assert "may hold durations" in error.what
+    assert "counted from the start" in error.remedy
+
+
+@pytest.mark.parametrize("moved", [[50], [60, 200], range(100, 103)])
+def test_rows_in_disorder_are_no_durations(tmp_path: Path, moved: list[int]) -> None:
+    times = [*TIMES]
+    for row in moved:
+        times[row] = TIMES[row - 30]
+    error = failure(tmp_path, b"Time [s],CC1\n" + rows_of(times, CC))
+    assert "durations" not in error.one_line()
+    assert "out of order or edited" in error.remedy
+
+
+@pytest.mark.parametrize("rate_hz", [1e-300, 1e-9, 0.5, 0.0, -4e6, float("nan"), float("inf"), 1e15])
+def test_what_is_no_sample_rate(tmp_path: Path, rate_hz: float) -> None:
+    error = failure(tmp_path, b"CC1\n" + b"0\n1\n" * 300, rate_hz=rate_hz)
+    assert "is no sample rate" in error.what
+    assert len(error.what) < 60
+
+
+@pytest.mark.parametrize("style", [tarfile.USTAR_FORMAT, tarfile.GNU_FORMAT, tarfile.PAX_FORMAT])
+@pytest.mark.parametrize("pack", [bytes, gzip.compress, lzma.compress])
+@pytest.mark.parametrize("rate_hz", [None, 4e6])
+def test_a_tar_archive(
+    tmp_path: Path, style: int, pack: Callable[[bytes], bytes], rate_hz: float | None
+) -> None:
+    out = io.BytesIO()
+    with tarfile.open(fileobj=out, mode="w", format=style) as archive:
+        member = tarfile.TarInfo("capture.csv")
+        member.size = len(GOOD)
+        archive.addfile(member, io.BytesIO(GOOD))
+    error = failure(tmp_path, pack(out.getvalue()), rate_hz=rate_hz)
+    assert "is a tar archive" in error.what
+    assert "unpack it" in error.remedy
+
+
+@pytest.mark.parametrize("rate_hz", [None, 4e6])
+@pytest.mark.parametrize(("at", "zeros"), [(1000, 1), (1000, 40), (20, 1), (2500, 4000)])
+def test_zero_bytes_in_a_text(tmp_path: Path, at: int, zeros: int, rate_hz: float | None) -> None:
+    error = failure(tmp_path, GOOD[:at] + b"\0" * zeros + GOOD[at:], rate_hz=rate_hz)
+    assert "holds zero bytes among its text" in error.what
+    assert "export the capture again" in error.remedy
+    assert error.line == GOOD[:at].count(b"\n") + 1
+
+
+@pytest.mark.parametrize("levels", [(0x20, 0x00), (0x30, 0x00), (0x0A, 0x00), (0x0A, 0x30, 0x00)])
+def test_samples_that_happen_to_be_characters_are_samples(tmp_path: Path, levels: tuple[int, ...]) -> None:
+    path = tmp_path / "capture.bin"
+    path.write_bytes(bytes(levels[i * i % 25 % len(levels)] for i in range(5000)))
+    assert open_capture(path, rate_hz=4e6).kind == "raw"

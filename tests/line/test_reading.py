@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pdcheck.capture.model import AnalogLine, DigitalLine, Role
-from pdcheck.line import read_capture
+from pdcheck.line import LineReading, read_capture
 from pdcheck.line.reading import bit_rate_in_standard
 from tests.line.analog import Scope, scope_line
 from tests.line.waves import PLAIN, capture, digital, talk, wave_of
@@ -184,7 +184,7 @@ def test_a_stated_unit_is_not_argued_with(unit_s: float) -> None:
     reading = read_capture(capture(replace(line, edges_s=line.edges_s / unit_s), duration_s=END_S / unit_s))
     assert reading.quality.packets == (10 if unit_s == 1.0 else 0)
     assert reading.capture.duration_s == pytest.approx(END_S / unit_s)
-    assert not any("unit" in note for note in reading.notes)
+    assert not any("the traffic fits" in note for note in reading.notes)
 
 
 def test_no_unit_and_no_traffic() -> None:
@@ -235,3 +235,72 @@ def test_the_same_capture_gives_the_same_reading() -> None:
 @pytest.mark.parametrize(("rate_bps", "allowed"), [(269.9e3, False), (270e3, True), (330e3, True), (330.1e3, False)])
 def test_bit_rate_in_standard(rate_bps: float, allowed: bool) -> None:
     assert bit_rate_in_standard(rate_bps) is allowed
+
+
+@pytest.mark.parametrize("wrong", [
+    still("D1", Role.CC1), AnalogLine("VBUS [V]", Role.CC1, "V", np.array([0.0, 1e-3]), np.array([5.0, 5.1])),
+    clock("D1", 1e-3, Role.CC1),
+])  # fmt: skip
+@pytest.mark.parametrize("right", [cc("CC1", Role.OTHER), cc("CC2", Role.CC2)])
+def test_the_column_that_the_user_calls_cc_is_read_whatever_it_bears(
+    wrong: DigitalLine | AnalogLine, right: DigitalLine
+) -> None:
+    reading = read_capture(replace(capture(wrong, right), chosen=frozenset({Role.CC1})))
+    assert reading.cc == wrong.name
+    assert not reading.packets
+    assert reading.notes == (
+        f'No packet can be read from the column chosen as CC ("{wrong.name}"), but from "{right.name}", which was left '
+        "alone, they can: check --cc.",
+    )
+
+
+def test_choosing_vbus_leaves_the_choice_of_cc_free() -> None:
+    reading = read_capture(
+        replace(capture(cc("D0", Role.OTHER), still("D1", Role.VBUS)), chosen=frozenset({Role.VBUS}))
+    )
+    assert reading.cc == "D0"
+    assert reading.packets
+
+
+WRONG_UNITS = [(1e-3, "a thousand times longer"), (1e3, "a thousand times shorter"),
+               (1e-6, "a million times longer"), (1e6, "a million times shorter")]  # fmt: skip
+
+
+def hints(reading: LineReading) -> list[str]:
+    return [note for note in reading.notes if "would fit USB PD" in note]
+
+
+@pytest.mark.parametrize(("scale", "words"), WRONG_UNITS)
+@pytest.mark.parametrize("called", [("CC1", Role.CC1), ("D3", Role.OTHER)])
+def test_a_unit_that_the_file_states_wrongly_is_hinted_at(scale: float, words: str, called: tuple[str, Role]) -> None:
+    line = cc(*called)
+    reading = read_capture(capture(replace(line, edges_s=line.edges_s * scale), clock("D0", 2e-3)))
+    assert not any(packet.intact for packet in reading.packets), "it is a hint; nothing is read with it"
+    (hint,) = hints(reading)
+    assert f"if the times were {words}" in hint
+    assert "check the unit in the header, or --rate" in hint
+
+
+@pytest.mark.parametrize(("scale", "words"), WRONG_UNITS)
+def test_the_same_of_cc_in_volts(scale: float, words: str) -> None:
+    line = scope_line(PACKETS, Scope(0.9, 10e6))
+    wrong = replace(line, times_s=line.times_s * scale)
+    (hint,) = hints(read_capture(capture(wrong, period_s=1e-7 * scale)))
+    assert f"if the times were {words}" in hint
+
+
+@pytest.mark.parametrize("stated", [True, False])
+def test_no_hint_where_something_is_read_or_nothing_would_be(stated: bool) -> None:
+    assert not hints(read_capture(capture(cc(), stated=stated)))
+    toggling = clock("CC1", 50e-3, Role.CC1, 20.0)
+    for line in (toggling, clock("CC1", 5e-6, Role.CC1), still("CC1", Role.CC1), clock("CC1", 5e-3, Role.CC1, 9.0)):
+        assert not hints(read_capture(capture(line, stated=stated)))
+
+
+def test_no_hint_at_a_column_that_is_not_cc() -> None:
+    for line, chosen in ((cc("D0", Role.VBUS), Role.VBUS), (cc("D0", Role.OTHER), Role.CC1)):
+        wrong = replace(line, edges_s=line.edges_s * 1e3)
+        reading = read_capture(
+            replace(capture(wrong, still("D1", Role.CC1)), chosen=frozenset({chosen}))
+        )
+        assert not hints(reading)
