@@ -180,9 +180,12 @@ class _CsvFile:
     def _read_carefully(self, start: int, end: int, place: Place) -> RowBlock:
         text = self._buffer.text(start, end)
         before = self._buffer.line_before(start)
+        last = self._buffer.ended and end == self._buffer.stop
         while True:
             try:
-                return self._careful.read(text, place, terminated=text.endswith(b"\n"), before=before)
+                return self._careful.read(
+                    text, place, terminated=text.endswith(b"\n"), before=before, last_of_file=last
+                )
             except NotALevel as found:
                 self._promote(found.place)
 

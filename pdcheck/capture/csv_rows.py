@@ -43,6 +43,10 @@ _SPOT_CHECK = 512
 _OUT_OF_RANGE = re.compile(
     r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|-{2,}|\*{2,})", re.IGNORECASE
 )
+#: "Total rows: 420000", "End of data". What is cut off of a row begins as the row does.
+_FOOTER = re.compile(
+    r'\s*"?(?=[^\W\d_]{3})(?:[^\W\d_]+[ _])*[^\W\d_]+(?:[.!]|\s*[:=][^"]{0,200})?"?[\s,;]*'
+)
 _DURATION = re.compile(r"(?<![^\W_])(?:delta|duration|dt|diff|difference|interval|width|length|[Δ∆]t?)(?![^\W_])", re.I)
 # Rows looked at where times go backwards; so many falls, one in so many rows, are no stray row. Our own choice.
 _MOST_LOOKED_AT, _MANY_FALLS, _OFTEN = 400, 4, 6
@@ -144,13 +148,16 @@ class CarefulReader:
         self._numbers = [place for place, column in enumerate(layout.columns) if column.kind is Kind.NUMBER]
         self._known: dict[tuple[str, ...], tuple[int, ...]] = {}
 
-    def read(self, text: bytes, place: Place, *, terminated: bool, before: bytes = b"") -> RowBlock:
+    def read(
+        self, text: bytes, place: Place, *, terminated: bool, before: bytes = b"", last_of_file: bool = False
+    ) -> RowBlock:
         """Read whole lines.
 
         :param text: the lines; the last one may lack its line end.
         :param place: where they begin; not changed but for its counter of empty lines.
         :param terminated: False where the file ends in the last line without a line end, so that it may be cut.
         :param before: the line above them.
+        :param last_of_file: nothing follows them. The last may then be a line in words about the rows.
         :raises CaptureError: a row is broken.
         :raises NotALevel: a column of levels that may be numbers is.
         """
@@ -171,6 +178,8 @@ class CarefulReader:
                 continue
             cut = not terminated and offset == len(lines) - 1
             if cut and self._is_cut(cells, lines[offset - 1] if offset else decoded(before)):
+                break
+            if last_of_file and self._is_footer(line, cells) and not any(map(str.strip, lines[offset + 1 :])):
                 break
             if len(cells) != len(self._layout.columns):
                 raise self._wrong_count(len(cells), at)
@@ -226,6 +235,11 @@ class CarefulReader:
         while len(cells) > width and (not cells[-1] or len(cells) <= width + self._layout.unread):
             cells.pop()
         return cells
+
+    def _is_footer(self, line: str, cells: list[str]) -> bool:
+        wanted = self._layout.time_column
+        is_row = len(cells) == len(self._layout.columns) and (wanted is None or is_number(cells[wanted]))
+        return not is_row and _FOOTER.fullmatch(line) is not None
 
     def _is_cut(self, cells: list[str], before: str) -> bool:
         """Whether the file's last line, which has no line end, is the beginning of a row only."""
