@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,12 @@ def design(count: int, phase: int, first_rising: bool) -> tuple[Floats, Floats]:
     return matrix, np.asarray(np.linalg.pinv(matrix), dtype=np.float64)
 
 
+@lru_cache(maxsize=16)
+def _inverses(count: int, first_rising: bool) -> Floats:
+    """The inverses of all three phases."""
+    return np.array([design(count, phase, first_rising)[1] for phase in (0, 1, 2)])
+
+
 def find_lock(edges: Floats, first_rising: bool) -> Lock | None:
     """Find the preamble in a burst.
 
@@ -89,14 +96,13 @@ def find_lock(edges: Floats, first_rising: bool) -> Lock | None:
             if not 0.6 * SHORTEST_BIT_S * count < span < 0.8 * LONGEST_BIT_S * count:
                 continue
             local = window - window[0]
-            for phase in (0, 1, 2):
-                matrix, inverse = design(count, phase, rising)
-                fit = inverse @ local
+            fits = _inverses(count, rising) @ local
+            for phase, fit in enumerate(fits):
                 bit = 2.0 * float(fit[1])
                 if not SHORTEST_BIT_S <= bit <= LONGEST_BIT_S:
                     continue
-                rest = local - matrix @ fit
-                rms = float(np.sqrt(np.mean(rest * rest)))
+                rest = local - design(count, phase, rising)[0] @ fit
+                rms = sqrt(float(rest @ rest) / count)
                 if rms > _FIT_RMS * bit or float(np.abs(rest).max()) > _FIT_MAX * bit:
                     continue
                 if best is None or rms < best.rms_s:
