@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 
 from pdcheck.capture.csv_digits import digits_to_integers, words_of
-from pdcheck.capture.csv_layout import Layout
+from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_varying import VaryingTimes
@@ -139,7 +139,10 @@ class NoisyReader:
         self._layout = layout
         delimiter = layout.delimiter.encode()
         self._delimiter = delimiter[0] if len(delimiter) == 1 else 0
-        self._able = layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
+        self._able = (
+            layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
+            and any(column.kind is Kind.NUMBER for column in layout.columns)
+        )  # fmt: skip
         self._look: _Look | None = None
         self._marks = np.empty(0, bool)
         self._flagging, self._line_ends = Flagging(), Flagging()

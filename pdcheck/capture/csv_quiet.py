@@ -29,7 +29,7 @@ _SPOT_BYTES = 1 << 16
 _MOST_TAILS = 4096
 _LOOKED_AT = 1 << 17
 _LONGEST_PAUSE = 16
-_LOOKED_INTO = 1 << 13
+_WHOLE_AGAIN = 16
 Bytes = NDArray[np.uint8]
 
 
@@ -65,6 +65,7 @@ class QuietReader:
         self._differs = np.empty(0, bool)
         self._scratch = np.empty(0, bool)
         self._bits = Bits()
+        self._whole = 0  # for so many stretches times are taken to be whole numbers now and then
         self._misses = 0  # one after another: in traffic there is no use in looking for silence at every step
         self._pause = 0
 
@@ -158,7 +159,9 @@ class QuietReader:
         self, room: bytearray, data: Bytes, start: int, end: int, rows: int, tail: _Tail, point: int
     ) -> bool:
         """Whether all is digits but for line feeds, what the tail has in front of each, and a point in some times."""
-        if self._have_points(data[start:end], rows, tail, point):
+        if self._whole:
+            self._whole -= 1
+        elif self._have_points(data[start:end], rows, tail, point):
             return True
         at = start
         while at < end:
@@ -170,11 +173,9 @@ class QuietReader:
 
     def _have_points(self, block: Bytes, rows: int, tail: _Tail, point: int) -> bool:
         """Whether so many rows of this tail account for everything that is no digit, with a point in every time."""
-        few = slice(min(_LOOKED_INTO, len(block)))
-        if abs(np.count_nonzero(block[few] == point) - np.count_nonzero(self._ends[few])) > 1:
-            return False
         flags = self._scratch[: len(block)]
         if np.count_nonzero(np.equal(block, point, out=flags)) != rows:
+            self._whole = _WHOLE_AGAIN
             return False
         if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * len(tail.delimiters):
             return False
