@@ -40,11 +40,19 @@ class Bits:
         return out
 
 
-def behind(ends: Words) -> Words:
-    """Where rows begin: at the first bit, and behind each end."""
-    out = ends << _ONE
-    out[1:] |= ends[:-1] >> _TOP
+def later(bits: Words) -> Words:
+    """All one place further on."""
+    out = bits << _ONE
+    out[1:] |= bits[:-1] >> _TOP
+    return out
+
+
+def behind(ends: Words, size: int) -> Words:
+    """Where rows begin: at the first bit, and behind each end but the last of so many characters."""
+    out = later(ends)
     out[0] |= _ONE
+    if size % WORD:
+        out[-1] &= np.uint64((1 << size % WORD) - 1)
     return out
 
 

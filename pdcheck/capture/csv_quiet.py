@@ -17,12 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_bits import AT_ONCE, WORD, Bits, are_parted, behind, earlier
-from pdcheck.capture.csv_cells import plain_parts
+from pdcheck.capture.csv_bits import AT_ONCE, WORD, Bits, are_parted, behind, earlier, later
+from pdcheck.capture.csv_cells import level, plain_parts
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import template_of
-from pdcheck.capture.csv_words import LEVEL_OF_BYTE, Flags
+from pdcheck.capture.csv_words import Flags
 
 LEAST_BYTES = 1 << 15
 _SPOT_BYTES = 1 << 16
@@ -30,6 +30,7 @@ _MOST_TAILS = 4096
 _LOOKED_AT = 1 << 17
 _LONGEST_PAUSE = 16
 _WHOLE_AGAIN = 16
+_QUOTE = 0x22
 Bytes = NDArray[np.uint8]
 
 
@@ -37,15 +38,19 @@ Bytes = NDArray[np.uint8]
 class _Tail:
     """What follows the time in a row.
 
+    :ivar quoted: whether the time is in quotes, the first of which is a row's first character.
     :ivar levels: a row a level cell, one column.
-    :ivar watched: distance from the line feed, and character, of each level.
+    :ivar watched: distance from the line feed, and character, of all that the levels are written with.
     :ivar delimiters: the distances of the separators.
+    :ivar quotes: the distances of quotes, where the time is in some.
     :ivar low: the distances of other characters that sort before the digits, :ivar high: of those behind them.
     """
 
+    quoted: bool
     levels: Bytes
     watched: tuple[tuple[int, int], ...]
     delimiters: tuple[int, ...]
+    quotes: tuple[int, ...]
     low: tuple[int, ...]
     high: tuple[int, ...]
 
@@ -77,8 +82,9 @@ class QuietReader:
         if end - start < LEAST_BYTES or not self._able:
             return None
         row = bytes(room[start : room.find(b"\n", start, min(end, start + 4096)) + 1])
-        border = row.find(self._delimiter)
-        tail = self._tail_of(row, border) if border > 0 else None
+        quoted = row[:1] == b'"'
+        border = row.find(self._delimiter) - quoted  # where the time ends
+        tail = self._tail_of(row, quoted, border) if border > 0 else None
         if tail is None:
             return None
         end = self._first_change(data, start, room.rfind(b"\n", start, end) + 1, tail)
@@ -91,7 +97,7 @@ class QuietReader:
         block = data[start:end]
         rows = int(np.count_nonzero(self._ends[: len(block)]))
         point = self._point(room, start, end)
-        times = _Times(room, start, end, self._delimiter, point, place)
+        times = _Times(room, start, end, quoted, b'"' if quoted else self._delimiter, point, place)
         if not self._is_plain(room, data, start, end, rows, tail, point[0]) or not times.in_order(place):
             return None
         found = RowBlock(
@@ -107,8 +113,8 @@ class QuietReader:
                 return point
         return self._points[0]
 
-    def _tail_of(self, row: bytes, border: int) -> _Tail | None:
-        """What is known of a row's tail; None where it holds anything but levels of one character."""
+    def _tail_of(self, row: bytes, quoted: bool, border: int) -> _Tail | None:
+        """What is known of a row's tail; None where it holds anything but levels of one character or of letters."""
         text = row[border:]
         if text in self._tails:
             return self._tails[text]
@@ -117,18 +123,21 @@ class QuietReader:
             return None  # the time may be at fault: another row may show what the tail is
         tail: _Tail | None = None
         if (
-            template.time.start == 0 and template.time.end == border and len(text) <= WORD
-            and not template.numbers and not template.ignored and not template.buses
-            and template.levels and all(span.width == 1 for span in template.levels)
+            template.time.start == quoted and template.time.end == border and len(text) <= WORD
+            and quoted == (text[:1] == b'"') and not template.numbers and not template.ignored and not template.buses
+            and template.levels
         ):  # fmt: skip
-            codes = np.array([row[span.start] for span in template.levels], np.uint8)
-            levels = LEVEL_OF_BYTE[codes].reshape(-1, 1)
-            if (levels <= 1).all():
-                watched = tuple((len(row) - 1 - span.start, row[span.start]) for span in template.levels)
+            words = [row[span.start : span.end] for span in template.levels]
+            said = [level(word.decode()) for word in words if len(word) == 1 or word.isalpha()]
+            levels = np.array([value for value in said if value is not None], np.uint8).reshape(-1, 1)
+            if len(levels) == len(words):
+                spots = sorted(len(row) - 1 - at for span in template.levels for at in range(span.start, span.end))
+                watched = tuple((distance, text[-1 - distance]) for distance in spots)
                 places = [(distance, text[-1 - distance]) for distance in range(1, len(text))]
                 delimiter = self._delimiter[0]
                 tail = _Tail(
-                    levels, watched, tuple(distance for distance, code in places if code == delimiter),
+                    quoted, levels, watched, tuple(distance for distance, code in places if code == delimiter),
+                    tuple(distance for distance, code in places if code == _QUOTE and quoted),
                     tuple(distance for distance, code in places if code < 0x30 and code != delimiter),
                     tuple(distance for distance, code in places if code > 0x39 and code != delimiter),
                 )  # fmt: skip
@@ -179,11 +188,13 @@ class QuietReader:
             return False
         if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * len(tail.delimiters):
             return False
-        low, high = len(tail.low) + 2, len(tail.high)
+        low, high = len(tail.low) + 2 + tail.quoted, len(tail.high)
         if self._delimiter < b"0":
             low += len(tail.delimiters)
         else:
             high += len(tail.delimiters)
+        if tail.quoted and np.count_nonzero(np.equal(block, _QUOTE, out=flags)) != rows * (len(tail.quotes) + 1):
+            return False
         signed = block.view(np.int8)  # sooner compared; what is not ASCII is then no digit either
         if np.count_nonzero(np.less(signed, 0x30, out=flags)) != rows * low:
             return False
@@ -198,11 +209,15 @@ class QuietReader:
         delimiters = bits.where(np.equal, block, self._delimiter[0])
         if not np.array_equal(delimiters, earlier(ends, tail.delimiters)):
             return False
-        others = earlier(ends, tail.low)
-        # In each row a digit stands first, and of points there is one at most, which is in the time.
-        misplaced = behind(ends)
-        misplaced &= delimiters | points
-        misplaced |= others & points
+        others, begins = earlier(ends, tail.low), behind(ends, len(block))
+        if tail.quoted:
+            if not np.array_equal(bits.where(np.equal, block, _QUOTE), begins | earlier(ends, tail.quotes)):
+                return False
+            others |= begins
+            begins = later(begins)
+        # A time begins with a digit, and of points there is one at most, which is in the time.
+        misplaced = begins & (delimiters | others)
+        misplaced |= points & (begins | others)
         if misplaced.any() or not are_parted(points, delimiters):
             return False
         signed = block.view(np.int8)
@@ -225,12 +240,15 @@ class _Times:
     :ivar finest: the weight of the finest last digit among the last rows' times.
     """
 
-    def __init__(self, room: bytearray, start: int, end: int, delimiter: bytes, point: bytes, place: Place) -> None:
+    def __init__(
+        self, room: bytearray, start: int, end: int, quoted: bool, closing: bytes, point: bytes, place: Place
+    ) -> None:
         self._room = room
         self._point = point.decode()
         self._start = start
         self._end = end
-        self._delimiter = delimiter
+        self._quoted = quoted
+        self._closing = closing
         self._origin = place.origin or (0, 0.0)
         self.first = self.last = self.finest = 0.0
 
@@ -264,7 +282,8 @@ class _Times:
         return np.full(len(rows), self.finest)
 
     def _cell(self, start: int) -> str:
-        return self._room[start : self._room.find(self._delimiter, start)].decode("latin-1")
+        start += self._quoted
+        return self._room[start : self._room.find(self._closing, start)].decode("latin-1")
 
     def _time(self, start: int) -> float | None:
         parts = plain_parts(self._cell(start))

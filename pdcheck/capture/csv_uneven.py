@@ -25,7 +25,7 @@ from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, 
 
 LEAST_ROWS = 64
 _LEAST_STRETCH, _MOST_STRETCH = 1 << 16, 1 << 19
-_LINE_FEED, _ZERO, _NINE = 10, 0x30, 0x39
+_LINE_FEED, _QUOTE, _ZERO, _NINE = 10, 0x22, 0x30, 0x39
 _EIGHT = 8
 
 
@@ -63,6 +63,7 @@ class _Tail:
 class _Look:
     """What rows look like behind the time.
 
+    :ivar quoted: whether a quote stands in front of it.
     :ivar low, high: how many characters of a row sort before the digits and behind them, the time apart.
     """
 
@@ -71,21 +72,24 @@ class _Look:
     tail: _Tail
     low: int
     high: int
+    quoted: bool
 
     @staticmethod
     def of(template: Template) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or template.ignored or template.numbers or template.buses:
+        if time is None or row[: time.start] not in (b"", b'"'):
+            return None
+        if template.ignored or template.numbers or template.buses:
             return None
         if any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None
-        shape, tail = Shape.of(row[: time.end]), _Tail.of(template, time.end)
+        shape, tail = Shape.of(row[time.start : time.end]), _Tail.of(template, time.end)
         if shape is None or tail is None:
             return None
-        fixed = row[time.end : -1]
+        fixed = row[: time.start] + row[time.end : -1]
         low, high = sum(code < _ZERO for code in fixed), sum(code > _NINE for code in fixed)
-        return _Look(template, shape, tail, low, high)
+        return _Look(template, shape, tail, low, high, time.start > 0)
 
 
 class UnevenReader:
@@ -125,6 +129,10 @@ class UnevenReader:
         starts = np.empty_like(ends)
         starts[0] = start
         np.add(ends[:-1], 1, out=starts[1:])
+        if look.quoted:
+            if not bool((data.take(starts) == _QUOTE).all()):
+                return None
+            starts += 1
         widths = ends - starts
         widths -= look.tail.size
         if int(widths.min()) < look.shape.whole or int(widths.max()) > MOST_WIDE:
