@@ -30,6 +30,7 @@ _MOST_TAILS = 4096
 _LOOKED_AT = 1 << 17
 _LONGEST_PAUSE = 16
 _WHOLE_AGAIN = 16
+_SHORT_TAIL = 5
 _QUOTE = 0x22
 Bytes = NDArray[np.uint8]
 
@@ -40,7 +41,9 @@ class _Tail:
 
     :ivar quoted: whether the time is in quotes, the first of which is a row's first character.
     :ivar levels: a row a level cell, one column.
-    :ivar watched: distance from the line feed, and character, of all that the levels are written with.
+    :ivar watched: distance from the line feed, and character, of all that the levels are written with, and of the first
+        separator; of everything where the tail is short.
+    :ivar known: whether all separators are among that.
     :ivar delimiters: the distances of the separators.
     :ivar quotes: the distances of quotes, where the time is in some.
     :ivar low: the distances of other characters that sort before the digits, :ivar high: of those behind them.
@@ -49,6 +52,7 @@ class _Tail:
     quoted: bool
     levels: Bytes
     watched: tuple[tuple[int, int], ...]
+    known: bool
     delimiters: tuple[int, ...]
     quotes: tuple[int, ...]
     low: tuple[int, ...]
@@ -131,12 +135,15 @@ class QuietReader:
             said = [level(word.decode()) for word in words if len(word) == 1 or word.isalpha()]
             levels = np.array([value for value in said if value is not None], np.uint8).reshape(-1, 1)
             if len(levels) == len(words):
-                spots = sorted(len(row) - 1 - at for span in template.levels for at in range(span.start, span.end))
-                watched = tuple((distance, text[-1 - distance]) for distance in spots)
+                spots = {len(row) - 1 - at for span in template.levels for at in range(span.start, span.end)}
                 places = [(distance, text[-1 - distance]) for distance in range(1, len(text))]
                 delimiter = self._delimiter[0]
+                short = len(text) <= _SHORT_TAIL
+                spots.add(len(text) - 1 - quoted)
+                delimiters = tuple(distance for distance, code in places if code == delimiter)
                 tail = _Tail(
-                    quoted, levels, watched, tuple(distance for distance, code in places if code == delimiter),
+                    quoted, levels, tuple(place for place in places if short or place[0] in spots),
+                    short or len(delimiters) == 1, delimiters,
                     tuple(distance for distance, code in places if code == _QUOTE and quoted),
                     tuple(distance for distance, code in places if code < 0x30 and code != delimiter),
                     tuple(distance for distance, code in places if code > 0x39 and code != delimiter),
@@ -170,7 +177,7 @@ class QuietReader:
         """Whether all is digits but for line feeds, what the tail has in front of each, and a point in some times."""
         if self._whole:
             self._whole -= 1
-        elif self._have_points(data[start:end], rows, tail, point):
+        elif not tail.quoted and self._have_points(data[start:end], rows, tail, point):
             return True
         at = start
         while at < end:
@@ -186,15 +193,15 @@ class QuietReader:
         if np.count_nonzero(np.equal(block, point, out=flags)) != rows:
             self._whole = _WHOLE_AGAIN
             return False
-        if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * len(tail.delimiters):
-            return False
-        low, high = len(tail.low) + 2 + tail.quoted, len(tail.high)
+        if not tail.known:
+            separators = np.equal(block, self._delimiter[0], out=flags)
+            if np.count_nonzero(separators) != rows * len(tail.delimiters):
+                return False
+        low, high = len(tail.low) + 2, len(tail.high)
         if self._delimiter < b"0":
             low += len(tail.delimiters)
         else:
             high += len(tail.delimiters)
-        if tail.quoted and np.count_nonzero(np.equal(block, _QUOTE, out=flags)) != rows * (len(tail.quotes) + 1):
-            return False
         signed = block.view(np.int8)  # sooner compared; what is not ASCII is then no digit either
         if np.count_nonzero(np.less(signed, 0x30, out=flags)) != rows * low:
             return False
@@ -206,8 +213,8 @@ class QuietReader:
         """The same of some whole rows, whose times may be whole numbers without a point."""
         bits = self._bits
         ends, points = bits.of(line_ends), bits.where(np.equal, block, point)
-        delimiters = bits.where(np.equal, block, self._delimiter[0])
-        if not np.array_equal(delimiters, earlier(ends, tail.delimiters)):
+        delimiters = earlier(ends, tail.delimiters)
+        if not tail.known and not np.array_equal(bits.where(np.equal, block, self._delimiter[0]), delimiters):
             return False
         others, begins = earlier(ends, tail.low), behind(ends, len(block))
         if tail.quoted:
