@@ -1,10 +1,10 @@
 """Long stretches in which no level changes, though every row has a width of its own.
 
 Why it is: most of a long capture is silence, and there even the places of the rows do not matter, only that each line
-ends as the one before. A few passes over the bytes of a block say so: in front of every line feed stand the levels
-of the row before, and there are as many separators and line feeds as so many rows have, and nothing else that is no
-digit but a point in a time, which may be missing where the time is a whole number. Times are read at the ends of the
-stretch and now and then between.
+ends as the one before. A few passes over the bytes of a block say so: in front of every line feed stands the tail of
+the row before, and nothing else is no digit but a point in each time. That is told by counting where all times have
+one. Where some are whole numbers and have none it is told by the order of the characters (``csv_bits``). Times are read
+at the ends of the stretch and now and then between.
 
 What is given up: a single row whose time is out of order, or has its digits garbled into others, is not noticed in the
 middle of such a stretch. It would change nothing of what is handed on.
