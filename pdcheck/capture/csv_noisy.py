@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 
 from pdcheck.capture.csv_digits import digits_to_integers, words_of
-from pdcheck.capture.csv_layout import Layout
+from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_varying import VaryingTimes
@@ -30,6 +30,7 @@ from pdcheck.capture.csv_words import (
     Bytes,
     Cells,
     Flagging,
+    Flags,
     Shape,
     Words,
     begin_with_digits,
@@ -109,7 +110,7 @@ class _Look:
     def of(template: Template, delimiter: int) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or time.width <= time.point or not template.numbers:
+        if time is None or time.start or not template.numbers:
             return None
         if template.ignored or template.buses:
             return None
@@ -139,7 +140,10 @@ class NoisyReader:
         self._layout = layout
         delimiter = layout.delimiter.encode()
         self._delimiter = delimiter[0] if len(delimiter) == 1 else 0
-        self._able = layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
+        self._able = (
+            layout.time_column == 0 and len(delimiter) == 1 and delimiter not in (b" ", b".", b"-")
+            and any(column.kind is Kind.NUMBER for column in layout.columns)
+        )  # fmt: skip
         self._look: _Look | None = None
         self._marks = np.empty(0, bool)
         self._flagging, self._line_ends = Flagging(), Flagging()
@@ -158,7 +162,7 @@ class NoisyReader:
         return None if self._look is None else self._read(self._look, data, start, end, place)
 
     def _read(self, look: _Look, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
-        anchors, alike = self._anchors(look, data, start, end)
+        anchors, alike, points = self._anchors(look, data, start, end)
         if anchors is None:
             return None
         rows = len(anchors)
@@ -192,7 +196,7 @@ class NoisyReader:
             return None
         row_ends = _RowEnds(self._line_ends, start, end)
         cells = _TimeCells(data, start, anchors, numbers[-1], len(look.parts[-1].text), row_ends)
-        if not cells.fit(look.time.whole) or not self._is_plain(look, data[start:end], rows, numbers):
+        if not cells.fit(look.time.whole) or not self._is_plain(look, data[start:end], points, rows, numbers):
             return None
         numbers[-1].end_before(row_ends, len(look.parts[-1].text))
         changed = np.append(NO_ROWS.dtype.type(0), np.flatnonzero((levels[:, 1:] != levels[:, :-1]).any(axis=0)) + 1)
@@ -205,8 +209,9 @@ class NoisyReader:
         )  # fmt: skip
         return block, end
 
-    def _anchors(self, look: _Look, data: Bytes, start: int, end: int) -> tuple[IntArray | None, int]:
-        """Where the first part begins in every row, and how many of its separators are known to stand there.
+    def _anchors(self, look: _Look, data: Bytes, start: int, end: int) -> tuple[IntArray | None, int, int]:
+        """Where the first part begins in every row, how many of its separators are known to stand there, and how many
+        times have a point; a time that is a whole number may lack it.
 
         None where it is not found once in each.
         """
@@ -218,7 +223,7 @@ class NoisyReader:
         rows = int(np.count_nonzero(ends))
         np.equal(block, self._delimiter, out=marks)
         if rows < LEAST_ROWS or np.count_nonzero(marks) != rows * look.marks:
-            return None, 0
+            return None, 0, 0
         left = look.parts[0].marks
         found, alike = NO_ROWS, len(left)
         if len(left) > 1 or look.marks == 1:
@@ -231,27 +236,33 @@ class NoisyReader:
         if len(found) != rows:
             # Nothing tells them from other separators, such as those around a number of one digit.
             found, alike = np.flatnonzero(marks)[:: look.marks], 1
-        if len(found) != rows or not look.time.whole < int(found[0]) <= MOST_WIDE:
-            return None, 0
-        # The point of each time stands where that of the first does, and so does its sign.
-        for at, byte in ((look.time.whole, look.time.point), (0, look.time.first)):
-            if byte is None:
-                continue
-            if block[at] != byte:
-                return None, 0
-            there = np.equal(block[at + 1 :], byte, out=self._flagging.room(size - at - 1))
-            np.logical_and(there, ends[: size - at - 1], out=there)
-            if np.count_nonzero(there) != rows - 1:
-                return None, 0
+        if len(found) != rows or not look.time.whole <= int(found[0]) <= MOST_WIDE:
+            return None, 0, 0
+        if look.time.first is not None and self._that_have(look.time.first, 0, block, ends) != rows:
+            return None, 0, 0
+        # The point of each time stands where that of the first does, or the time ends there.
+        points = self._that_have(look.time.point, look.time.whole, block, ends)
+        if points != rows:
+            reach = size - look.time.whole - 1
+            there = np.logical_and(marks[look.time.whole + 1 :], ends[:reach], out=self._flagging.room(reach))
+            if points + np.count_nonzero(there) + int(marks[look.time.whole]) != rows:
+                return None, 0, 0
         found += start
-        return found, alike
+        return found, alike, points
 
-    def _is_plain(self, look: _Look, block: Bytes, rows: int, numbers: list[_Numbers]) -> bool:
+    def _that_have(self, byte: int, at: int, block: Bytes, ends: Flags) -> int:
+        """How many rows have this character at this place."""
+        reach = len(block) - at - 1
+        there = np.equal(block[at + 1 :], byte, out=self._flagging.room(reach))
+        np.logical_and(there, ends[:reach], out=there)
+        return int(np.count_nonzero(there)) + int(block[at] == byte)
+
+    def _is_plain(self, look: _Look, block: Bytes, points: int, rows: int, numbers: list[_Numbers]) -> bool:
         """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         text = b"".join(part.text for part in look.parts)
-        others = rows * (sum(byte < _ZERO for byte in text) + 2 + (look.time.first is not None))
-        others += sum(number.points + number.signs for number in numbers)
+        others = rows * (sum(byte < _ZERO for byte in text) + 1 + (look.time.first is not None))
+        others += points + sum(number.points + number.signs for number in numbers)
         if np.count_nonzero(np.less(block, _ZERO, out=flags)) != others:
             return False
         high = sum(byte > _NINE for byte in text)
@@ -439,12 +450,12 @@ class _TimeCells:
         return len(self.anchors)
 
     def fit(self, whole: int) -> bool:
-        """Whether every time has more than ``whole`` characters, and none too many."""
+        """Whether every time has at least ``whole`` characters, and none too many."""
         room = self.anchors[1:] - self.last.starts[:-1]
         room -= self.right + 1
         # Of most rows it is plain from the least and the most that their numbers may have.
-        near = np.flatnonzero(room <= whole + self.last.widest)
-        if len(near) and int((room[near] - self.last.widths(near)).min()) <= whole:
+        near = np.flatnonzero(room < whole + self.last.widest)
+        if len(near) and int((room[near] - self.last.widths(near)).min()) < whole:
             return False
         if int(room.max()) <= MOST_WIDE + self.last.narrowest:
             return True

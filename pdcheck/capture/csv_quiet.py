@@ -1,9 +1,10 @@
 """Long stretches in which no level changes, though every row has a width of its own.
 
 Why it is: most of a long capture is silence, and there even the places of the rows do not matter, only that each line
-ends as the one before. A few passes over the bytes of a block say so: in front of every line feed stand the levels
-of the row before, and there are as many separators, points and line feeds as so many rows have, and nothing else
-that is no digit. Times are read at the ends of the stretch and now and then between.
+ends as the one before. A few passes over the bytes of a block say so: in front of every line feed stands the tail of
+the row before, and nothing else is no digit but a point in each time. That is told by counting where all times have
+one. Where some are whole numbers and have none it is told by the order of the characters (``csv_bits``). Times are read
+at the ends of the stretch and now and then between.
 
 What is given up: a single row whose time is out of order, or has its digits garbled into others, is not noticed in the
 middle of such a stretch. It would change nothing of what is handed on.
@@ -16,17 +17,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import plain_parts
+from pdcheck.capture.csv_bits import AT_ONCE, WORD, Bits, are_parted, behind, earlier, later
+from pdcheck.capture.csv_cells import level, plain_parts
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import template_of
-from pdcheck.capture.csv_words import LEVEL_OF_BYTE
+from pdcheck.capture.csv_words import Flags
 
 LEAST_BYTES = 1 << 15
 _SPOT_BYTES = 1 << 16
 _MOST_TAILS = 4096
-_AT_ONCE = 1 << 17
+_LOOKED_AT = 1 << 17
 _LONGEST_PAUSE = 16
+_WHOLE_AGAIN = 16
+_SHORT_TAIL = 5
+_QUOTE = 0x22
 Bytes = NDArray[np.uint8]
 
 
@@ -34,19 +39,24 @@ Bytes = NDArray[np.uint8]
 class _Tail:
     """What follows the time in a row.
 
+    :ivar quoted: whether the time is in quotes, the first of which is a row's first character.
     :ivar levels: a row a level cell, one column.
-    :ivar watched: distance from the line feed, and character, of each level.
-    :ivar delimiters: how many separators are among it; ``point`` is the decimal point of the times.
-    :ivar low: how many of its characters sort before the digits, the line feed among them.
-    :ivar high: how many sort behind them.
+    :ivar watched: distance from the line feed, and character, of all that the levels are written with, and of the first
+        separator; of everything where the tail is short.
+    :ivar known: whether all separators are among that.
+    :ivar delimiters: the distances of the separators.
+    :ivar quotes: the distances of quotes, where the time is in some.
+    :ivar low: the distances of other characters that sort before the digits, :ivar high: of those behind them.
     """
 
+    quoted: bool
     levels: Bytes
     watched: tuple[tuple[int, int], ...]
-    delimiters: int
-    point: int
-    low: int
-    high: int
+    known: bool
+    delimiters: tuple[int, ...]
+    quotes: tuple[int, ...]
+    low: tuple[int, ...]
+    high: tuple[int, ...]
 
 
 class QuietReader:
@@ -58,10 +68,13 @@ class QuietReader:
         self._able = layout.time_column == 0 and all(
             column.kind in (Kind.TIME, Kind.LEVEL) for column in layout.columns
         )
+        self._points = tuple(point for point in (b".", b",") if point != self._delimiter)
         self._tails: dict[bytes, _Tail | None] = {}
         self._ends = np.empty(0, bool)
         self._differs = np.empty(0, bool)
         self._scratch = np.empty(0, bool)
+        self._bits = Bits()
+        self._whole = 0  # for so many stretches times are taken to be whole numbers now and then
         self._misses = 0  # one after another: in traffic there is no use in looking for silence at every step
         self._pause = 0
 
@@ -73,8 +86,9 @@ class QuietReader:
         if end - start < LEAST_BYTES or not self._able:
             return None
         row = bytes(room[start : room.find(b"\n", start, min(end, start + 4096)) + 1])
-        border = row.find(self._delimiter)
-        tail = self._tail_of(row, border) if border > 0 else None
+        quoted = row[:1] == b'"'
+        border = row.find(self._delimiter) - quoted  # where the time ends
+        tail = self._tail_of(row, quoted, border) if border > 0 else None
         if tail is None:
             return None
         end = self._first_change(data, start, room.rfind(b"\n", start, end) + 1, tail)
@@ -86,8 +100,9 @@ class QuietReader:
         self._misses = 0
         block = data[start:end]
         rows = int(np.count_nonzero(self._ends[: len(block)]))
-        times = _Times(room, start, end, self._delimiter, tail.point, place)
-        if not self._is_plain(block, rows, tail) or not times.in_order(place):
+        point = self._point(room, start, end)
+        times = _Times(room, start, end, quoted, b'"' if quoted else self._delimiter, point, place)
+        if not self._is_plain(room, data, start, end, rows, tail, point[0]) or not times.in_order(place):
             return None
         found = RowBlock(
             rows=rows, lines=rows, changed=np.zeros(1, np.intp), levels=tail.levels, numbers=(), times=times,
@@ -95,27 +110,43 @@ class QuietReader:
         )  # fmt: skip
         return found, end
 
-    def _tail_of(self, row: bytes, border: int) -> _Tail | None:
-        """What is known of a row's tail; None where it holds anything but levels of one character."""
+    def _point(self, room: bytearray, start: int, end: int) -> bytes:
+        """The decimal point of the next times; they need not have one where they are whole numbers."""
+        for point in self._points:
+            if room.find(point, start, min(end, start + 4096)) >= 0:
+                return point
+        return self._points[0]
+
+    def _tail_of(self, row: bytes, quoted: bool, border: int) -> _Tail | None:
+        """What is known of a row's tail; None where it holds anything but levels of one character or of letters."""
         text = row[border:]
         if text in self._tails:
             return self._tails[text]
         template = template_of(row, self._layout)
-        if template is None or template.time is None or template.time.exponent >= 0:
+        if template is None or template.time is None or template.time.exponent >= 0 or template.time.point == 0:
             return None  # the time may be at fault: another row may show what the tail is
         tail: _Tail | None = None
         if (
-            template.time.start == 0 and template.time.end == border and 0 < template.time.point < border
-            and not template.numbers and not template.ignored and not template.buses
-            and template.levels and all(span.width == 1 for span in template.levels)
+            template.time.start == quoted and template.time.end == border and len(text) <= WORD
+            and quoted == (text[:1] == b'"') and not template.numbers and not template.ignored and not template.buses
+            and template.levels
         ):  # fmt: skip
-            codes = np.array([row[span.start] for span in template.levels], np.uint8)
-            levels = LEVEL_OF_BYTE[codes].reshape(-1, 1)
-            if (levels <= 1).all():
+            words = [row[span.start : span.end] for span in template.levels]
+            said = [level(word.decode()) for word in words if len(word) == 1 or word.isalpha()]
+            levels = np.array([value for value in said if value is not None], np.uint8).reshape(-1, 1)
+            if len(levels) == len(words):
+                spots = {len(row) - 1 - at for span in template.levels for at in range(span.start, span.end)}
+                places = [(distance, text[-1 - distance]) for distance in range(1, len(text))]
+                delimiter = self._delimiter[0]
+                short = len(text) <= _SHORT_TAIL
+                spots.add(len(text) - 1 - quoted)
+                delimiters = tuple(distance for distance, code in places if code == delimiter)
                 tail = _Tail(
-                    levels, tuple((len(row) - 1 - span.start, row[span.start]) for span in template.levels),
-                    text.count(self._delimiter), row[template.time.point],
-                    sum(code < 0x30 for code in text), sum(code > 0x39 for code in text),
+                    quoted, levels, tuple(place for place in places if short or place[0] in spots),
+                    short or len(delimiters) == 1, delimiters,
+                    tuple(distance for distance, code in places if code == _QUOTE and quoted),
+                    tuple(distance for distance, code in places if code < 0x30 and code != delimiter),
+                    tuple(distance for distance, code in places if code > 0x39 and code != delimiter),
                 )  # fmt: skip
             if len(self._tails) < _MOST_TAILS:
                 self._tails[text] = tail
@@ -126,8 +157,8 @@ class QuietReader:
         count = end - start
         if len(self._ends) < count:
             self._ends, self._differs, self._scratch = (np.empty(count, bool) for _ in range(3))
-        for at in range(start, end, _AT_ONCE):
-            stop = min(end, at + _AT_ONCE)
+        for at in range(start, end, _LOOKED_AT):
+            stop = min(end, at + _LOOKED_AT)
             ends = np.equal(data[at:stop], 10, out=self._ends[at - start : stop - start])
             differs, scratch = self._differs[: stop - at], self._scratch[: stop - at]
             for number, (distance, code) in enumerate(tail.watched):
@@ -140,18 +171,73 @@ class QuietReader:
                 return at + first
         return end
 
-    def _is_plain(self, block: Bytes, rows: int, tail: _Tail) -> bool:
+    def _is_plain(
+        self, room: bytearray, data: Bytes, start: int, end: int, rows: int, tail: _Tail, point: int
+    ) -> bool:
+        """Whether all is digits but for line feeds, what the tail has in front of each, and a point in some times."""
+        if self._whole:
+            self._whole -= 1
+        elif not tail.quoted and self._have_points(data[start:end], rows, tail, point):
+            return True
+        at = start
+        while at < end:
+            stop = room.rfind(b"\n", at, min(end, at + AT_ONCE)) + 1
+            if stop <= at or not self._are_plain(data[at:stop], self._ends[at - start : stop - start], tail, point):
+                return False
+            at = stop
+        return True
+
+    def _have_points(self, block: Bytes, rows: int, tail: _Tail, point: int) -> bool:
         """Whether so many rows of this tail account for everything that is no digit, with a point in every time."""
         flags = self._scratch[: len(block)]
-        if np.count_nonzero(np.less(block, 0x30, out=flags)) != rows * (tail.low + 1):
+        if np.count_nonzero(np.equal(block, point, out=flags)) != rows:
+            self._whole = _WHOLE_AGAIN
             return False
-        if np.count_nonzero(np.equal(block, self._delimiter[0], out=flags)) != rows * tail.delimiters:
+        if not tail.known:
+            separators = np.equal(block, self._delimiter[0], out=flags)
+            if np.count_nonzero(separators) != rows * len(tail.delimiters):
+                return False
+        low, high = len(tail.low) + 2, len(tail.high)
+        if self._delimiter < b"0":
+            low += len(tail.delimiters)
+        else:
+            high += len(tail.delimiters)
+        signed = block.view(np.int8)  # sooner compared; what is not ASCII is then no digit either
+        if np.count_nonzero(np.less(signed, 0x30, out=flags)) != rows * low:
             return False
-        if np.count_nonzero(np.equal(block, tail.point, out=flags)) != rows:
-            return False
-        if not tail.high:
+        if not high:
             return int(block.max()) <= 0x39
-        return bool(np.count_nonzero(np.greater(block, 0x39, out=flags)) == rows * tail.high)
+        return bool(np.count_nonzero(np.greater(signed, 0x39, out=flags)) == rows * high)
+
+    def _are_plain(self, block: Bytes, line_ends: Flags, tail: _Tail, point: int) -> bool:
+        """The same of some whole rows, whose times may be whole numbers without a point."""
+        bits = self._bits
+        ends, points = bits.of(line_ends), bits.where(np.equal, block, point)
+        delimiters = earlier(ends, tail.delimiters)
+        if not tail.known and not np.array_equal(bits.where(np.equal, block, self._delimiter[0]), delimiters):
+            return False
+        others, begins = earlier(ends, tail.low), behind(ends, len(block))
+        if tail.quoted:
+            if not np.array_equal(bits.where(np.equal, block, _QUOTE), begins | earlier(ends, tail.quotes)):
+                return False
+            others |= begins
+            begins = later(begins)
+        # A time begins with a digit, and of points there is one at most, which is in the time.
+        misplaced = begins & (delimiters | others)
+        misplaced |= points & (begins | others)
+        if misplaced.any() or not are_parted(points, delimiters):
+            return False
+        signed = block.view(np.int8)
+        low, high = ends | points | others, earlier(ends, tail.high)
+        if self._delimiter < b"0":
+            low |= delimiters
+        else:
+            high |= delimiters
+        if not np.array_equal(bits.where(np.less, signed, 0x30), low):
+            return False
+        if not high.any():
+            return int(block.max()) <= 0x39
+        return np.array_equal(bits.where(np.greater, signed, 0x39), high)
 
 
 class _Times:
@@ -161,12 +247,15 @@ class _Times:
     :ivar finest: the weight of the finest last digit among the last rows' times.
     """
 
-    def __init__(self, room: bytearray, start: int, end: int, delimiter: bytes, point: int, place: Place) -> None:
+    def __init__(
+        self, room: bytearray, start: int, end: int, quoted: bool, closing: bytes, point: bytes, place: Place
+    ) -> None:
         self._room = room
-        self._point = chr(point)
+        self._point = point.decode()
         self._start = start
         self._end = end
-        self._delimiter = delimiter
+        self._quoted = quoted
+        self._closing = closing
         self._origin = place.origin or (0, 0.0)
         self.first = self.last = self.finest = 0.0
 
@@ -184,7 +273,7 @@ class _Times:
             times.append(time)
         self.first, self.last = times[0], times[-1]
         cells = [self._cell(start) for start in self._last_rows(starts[-1])]
-        self.finest = 10.0 ** -max(len(cell) - 1 - cell.find(self._point) for cell in cells)
+        self.finest = 10.0 ** -max(len(cell.partition(self._point)[2]) for cell in cells)
         return True
 
     def __call__(self, rows: IntArray) -> FloatArray:
@@ -200,7 +289,8 @@ class _Times:
         return np.full(len(rows), self.finest)
 
     def _cell(self, start: int) -> str:
-        return self._room[start : self._room.find(self._delimiter, start)].decode("latin-1")
+        start += self._quoted
+        return self._room[start : self._room.find(self._closing, start)].decode("latin-1")
 
     def _time(self, start: int) -> float | None:
         parts = plain_parts(self._cell(start))

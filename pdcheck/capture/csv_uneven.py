@@ -3,7 +3,8 @@
 Why it is: where times drop their trailing zeros a row's cells stand anywhere, but behind the time there is little: a
 few levels. Counted from the line feed these stand still; so one word of eight bytes shows the rest of a row, and the
 time need not be looked at. It is read where a level changes and at the ends of a stretch. That nothing else stands in a
-row is told by counting: so many rows have so many separators, points and line feeds, and all else is digits.
+row is told by counting: so many rows have so many separators and line feeds, so many times a point, which those that
+are whole numbers may lack, and all else is digits.
 
 As with rows of one width, only files with a row a sample are read this way, and a single time garbled into other
 digits is not noticed where nothing happens.
@@ -24,7 +25,7 @@ from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, 
 
 LEAST_ROWS = 64
 _LEAST_STRETCH, _MOST_STRETCH = 1 << 16, 1 << 19
-_LINE_FEED, _ZERO, _NINE = 10, 0x30, 0x39
+_LINE_FEED, _QUOTE, _ZERO, _NINE = 10, 0x22, 0x30, 0x39
 _EIGHT = 8
 
 
@@ -62,6 +63,7 @@ class _Tail:
 class _Look:
     """What rows look like behind the time.
 
+    :ivar quoted: whether a quote stands in front of it.
     :ivar low, high: how many characters of a row sort before the digits and behind them, the time apart.
     """
 
@@ -70,21 +72,24 @@ class _Look:
     tail: _Tail
     low: int
     high: int
+    quoted: bool
 
     @staticmethod
     def of(template: Template) -> _Look | None:
         """The look of rows like this one; None where they are not simple enough."""
         row, time = template.row, template.time
-        if time is None or time.start or template.ignored or template.numbers or template.buses:
+        if time is None or row[: time.start] not in (b"", b'"'):
+            return None
+        if template.ignored or template.numbers or template.buses:
             return None
         if any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None
-        shape, tail = Shape.of(row[: time.end]), _Tail.of(template, time.end)
-        if shape is None or tail is None or time.width <= time.point:
+        shape, tail = Shape.of(row[time.start : time.end]), _Tail.of(template, time.end)
+        if shape is None or tail is None:
             return None
-        fixed = row[time.end : -1]
+        fixed = row[: time.start] + row[time.end : -1]
         low, high = sum(code < _ZERO for code in fixed), sum(code > _NINE for code in fixed)
-        return _Look(template, shape, tail, low, high)
+        return _Look(template, shape, tail, low, high, time.start > 0)
 
 
 class UnevenReader:
@@ -124,15 +129,21 @@ class UnevenReader:
         starts = np.empty_like(ends)
         starts[0] = start
         np.add(ends[:-1], 1, out=starts[1:])
+        if look.quoted:
+            if not bool((data.take(starts) == _QUOTE).all()):
+                return None
+            starts += 1
         widths = ends - starts
         widths -= look.tail.size
-        if int(widths.min()) <= look.shape.whole or int(widths.max()) > MOST_WIDE:
+        if int(widths.min()) < look.shape.whole or int(widths.max()) > MOST_WIDE:
             return None
-        if not bool((data.take(starts + look.shape.whole) == look.shape.point).all()):
+        pointed = data.take(starts + look.shape.whole) == look.shape.point
+        points = int(np.count_nonzero(pointed))
+        if points != len(ends) and not bool((pointed | (widths == look.shape.whole)).all()):
             return None
         if look.shape.first is not None and not bool((data.take(starts) == look.shape.first).all()):
             return None
-        if not self._is_plain(look, data[start:end], len(ends)):
+        if not self._is_plain(look, data[start:end], len(ends), points):
             return None
         times = VaryingTimes(Cells(data, starts, widths), look.shape, place)
         changed = np.append(NO_ROWS.dtype.type(0), np.flatnonzero(_differs(tails, look.tail)) + 1)
@@ -146,11 +157,11 @@ class UnevenReader:
         self._rows_before = place.rows + len(ends)
         return block, end
 
-    def _is_plain(self, look: _Look, block: Bytes, rows: int) -> bool:
+    def _is_plain(self, look: _Look, block: Bytes, rows: int, points: int) -> bool:
         """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         signed = look.shape.first is not None
-        if np.count_nonzero(np.less(block, _ZERO, out=flags)) != rows * (look.low + 2 + signed):
+        if np.count_nonzero(np.less(block, _ZERO, out=flags)) != rows * (look.low + 1 + signed) + points:
             return False
         if not look.high:
             return int(block.max()) <= _NINE

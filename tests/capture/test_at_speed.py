@@ -19,6 +19,7 @@ from pdcheck.capture import (
     Capture,
     DigitalLine,
     Role,
+    csv_bits,
     csv_even,
     csv_noisy,
     csv_quiet,
@@ -409,3 +410,112 @@ def test_a_column_that_counts_rows_is_passed_over(
     assert isinstance(line, DigitalLine) and isinstance(expected, DigitalLine)
     assert line.edges_s.tolist() == pytest.approx(expected.edges_s.tolist(), rel=1e-9, abs=1e-13)
     assert found.duration_s == pytest.approx(careful.duration_s)
+
+
+def trimmed(value: float, decimals: int) -> str:
+    """A number without trailing zeros, and without a point where it is a whole one."""
+    return f"{value:.{decimals}f}".rstrip("0").rstrip(".")
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    seed=st.integers(0, 1 << 32), lanes=st.integers(1, 3), volts=st.sampled_from([None, ".3f", ".4g"]),
+    per_us=st.sampled_from([2, 8, 10, 24]), decimals=st.sampled_from([1, 3]), marks=st.sampled_from([",.", ";.", ";,"]),
+    tail=st.sampled_from(["\n", "\r\n", ";\n", ";\r\n"]), quote=st.sampled_from(["", "", '"']),
+    damages=st.integers(0, 2),
+)  # fmt: skip
+def test_times_without_a_point_here_and_there_agree(
+    tmp_path: Path, seed: int, lanes: int, volts: str | None, per_us: int, decimals: int, marks: str, tail: str,
+    quote: str, damages: int,
+) -> None:  # fmt: skip
+    rng = random.Random(seed)
+    delimiter, point = marks
+    levels = [rng.randrange(2) for _ in range(lanes)]
+    first = rng.choice([0, 5000, 99_900, 10**7])
+    rows = []
+    for row in range(1500):
+        if rng.random() < rng.choice([0.0, 0.002]):
+            levels[rng.randrange(lanes)] ^= 1
+        cells = [trimmed(first + row / per_us, decimals), *map(str, levels)]
+        if volts is not None:
+            cells.append(format(rng.gauss(5, 0.01), volts))
+        rows.append(delimiter.join(quote + cell.replace(".", point) + quote for cell in cells))
+    for _ in range(damages):
+        at = rng.randrange(100, len(rows))
+        place = rng.randrange(len(rows[at]) + 1)
+        bit = rng.choice([*'":;,.,.-+ \r', "0", "x", "9", "..", ".0.", ",,"])
+        rows[at] = rng.choice([
+            rows[at][:place] + bit + rows[at][place + 1 :], rows[at][:place] + bit + rows[at][place:],
+            rows[at][:place] + rows[at][place + 1 :],
+        ])  # fmt: skip
+    names = ["Time [us]", *(f"D{lane}" for lane in range(lanes)), *(["VBUS [V]"] if volts else [])]
+    agree(tmp_path / "capture.csv", (delimiter.join(names) + "\n" + tail.join([*rows, ""])).encode())
+
+
+WHOLE: dict[str, tuple[type, int, Callable[[str, int, int], str]]] = {
+    "quiet": (QuietReader, 8, lambda t, i, level: f"{t},{level}"),
+    "quiet, decimal comma": (QuietReader, 8, lambda t, i, level: f"{t};{level}".replace(".", ",")),
+    "quiet, two and a carriage return": (QuietReader, 24, lambda t, i, level: f"{t};{level};0\r"),
+    "quiet, letters": (QuietReader, 10, lambda t, i, level: f"{t};{'LH'[level]};L"),
+    "uneven": (UnevenReader, 10, lambda t, i, level: f"{t},{level}"),
+    "noisy": (NoisyReader, 8, lambda t, i, level: f"{t},{level},{5 + i % 7 / 1000:.3f}"),
+    "noisy, volts first": (NoisyReader, 10, lambda t, i, level: f"{t};{5 + i % 7 / 1000:.4g};{level}"),
+}
+
+
+@pytest.mark.parametrize("look", sorted(WHOLE))
+def test_times_without_a_point_take_their_way(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, look: str) -> None:
+    reader, per_us, row = WHOLE[look]
+    count, taken = 40_000, 0
+    flips = np.zeros(count, np.intp)
+    flips[20_000 + np.cumsum(np.random.default_rng(3).choice([6, 7, 13], 200))] = 1
+    levels = np.cumsum(flips) & 1
+    rows = [row(trimmed(i / per_us, 3), i, int(levels[i])) for i in range(count)]
+    header = ["Time [us]", "CC1", "VBUS [V]" if "noisy" in look else "D2"]
+    if "first" in look:
+        header[1:] = "VBUS [V]", "CC1"
+    mark = ";" if ";" in rows[0] else ","
+    path = tmp_path / "capture.csv"
+    path.write_bytes("\n".join([mark.join(header[: rows[0].count(mark) + 1]), *rows, ""]).encode())
+    read = reader.read  # type: ignore[attr-defined]
+
+    def counted(self: object, *where: object) -> object:
+        nonlocal taken
+        found = read(self, *where)
+        taken += found[0].rows if found else 0
+        return found
+
+    everywhere(monkeypatch)
+    monkeypatch.setattr(reader, "read", counted)
+    if reader is UnevenReader:
+        monkeypatch.setattr(QuietReader, "read", never)
+    line = next(line for line in open_capture(path).lines if line.name == "CC1")
+    assert taken > 0.3 * count
+    assert isinstance(line, DigitalLine)
+    assert line.edges_s.tolist() == pytest.approx((np.flatnonzero(flips) / per_us * 1e-6).tolist(), abs=2e-9)
+
+
+@pytest.mark.parametrize("row", [150_001, 190_000])
+@pytest.mark.parametrize(
+    "bad", ["{t}.5.5,0", "1.{t},0,", ".,0", ",0", "{t}..,0", "{t}.,,0", "{t},30", "{t},.", "{t},", "{t}", "0",
+            ".{t}.,0", "{t}.-5,0", "{t}.5x,0", "{t}.5:,0", "{t}.5,0.5", "{t};0"],
+)  # fmt: skip
+@pytest.mark.parametrize("volts", ["", ",5.013"])
+def test_a_broken_row_among_times_without_a_point_is_named(tmp_path: Path, row: int, bad: str, volts: str) -> None:
+    rows = [f"{trimmed(i / 8, 3)},0{volts}" for i in range(200_000)]
+    rows[row] = bad.format(t=row // 8) + volts
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [us],CC1" + (",VBUS [V]" if volts else ""), *rows, ""]))
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == row + 2
+
+
+@settings(max_examples=200, deadline=None)
+@given(rows=st.lists(st.text("1.", max_size=80), min_size=1, max_size=30))
+def test_points_are_parted_by_what_stands_between(rows: list[str]) -> None:
+    text = np.frombuffer("".join(row + "," for row in rows).encode(), np.uint8)
+    bits = csv_bits.Bits()
+    points, marks = bits.where(np.equal, text, ord(".")), bits.where(np.equal, text, ord(","))
+    parted = csv_bits.are_parted(points, marks)
+    assert not parted if any(row.count(".") > 1 for row in rows) else parted or not marks.all()

@@ -73,6 +73,12 @@ CSV: dict[str, bytes] = {
     "trailing separator": samples("Time [s],CC1,", lambda i, t, cc: f"{t:.9f},{cc},"),
     "decimal comma": samples("Zeit [ms];CC1", lambda i, t, cc: f"{t * 1e3:.6f};{cc}".replace(".", ",")),
     "shortest numbers": samples("t [us]\tCC1", lambda i, t, cc: f"{t * 1e6:.10g}\t{cc}"),
+    "shortest, decimal comma": samples("t [us];CC1", lambda i, t, cc: f"{t * 1e6:.10g};{cc}".replace(".", ",")),
+    "shortest, quoted": samples('"t [us]","CC1"', lambda i, t, cc: f'"{t * 1e6:.10g}","{cc}"', "\r\n"),
+    "shortest, words": samples("t [us],CC1", lambda i, t, cc: f"{t * 1e6:.10g},{('Low', 'High')[cc]}"),
+    "shortest, volts": samples(
+        "t [us],CC1,VBUS [V]", lambda i, t, cc: f"{t * 1e6:.10g},{cc},{5 + i % 7 / 1000:.4g}"
+    ),
     "whole nanoseconds": samples("time_ns CC1", lambda i, t, cc: f"{round(t * 1e9)} {cc}"),
     "times too coarse": samples("Time [s],CC1", lambda i, t, cc: f"{t:.6f},{cc}"),
     "before zero": samples("Time [s],CC1", lambda i, t, cc: f"{t - 0.001:.9f},{cc}"),
@@ -111,7 +117,7 @@ CSV: dict[str, bytes] = {
     ),
 }  # fmt: skip
 
-WITH_VOLTS = {"other columns", "millivolts", "minus about zero", "scope in volts", "scope, shortest"}
+WITH_VOLTS = {"shortest, volts", "other columns", "millivolts", "minus about zero", "scope in volts", "scope, shortest"}
 
 
 def vcd_by_hand(scale: str, ticks: float, code: str = "!", vector: bool = False, real: bool = False) -> bytes:
