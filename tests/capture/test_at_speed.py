@@ -519,3 +519,13 @@ def test_points_are_parted_by_what_stands_between(rows: list[str]) -> None:
     points, marks = bits.where(np.equal, text, ord(".")), bits.where(np.equal, text, ord(","))
     parted = csv_bits.are_parted(points, marks)
     assert not parted if any(row.count(".") > 1 for row in rows) else parted or not marks.all()
+
+
+def test_more_channels_than_lie_before_the_first_row_of_a_block(tmp_path: Path) -> None:
+    # What is behind the time is wider than the margin in front of a block.
+    rows = [f"{i * 2.5e-7:.12g}" + ",0" * 39 + f",{i // 90_000 % 2}" for i in range(180_100)]
+    path = tmp_path / "capture.csv"
+    path.write_text("\n".join(["Time [s]," + ",".join(f"D{lane}" for lane in range(40)), *rows, ""]))
+    last = open_capture(path).lines[-1]
+    assert isinstance(last, DigitalLine)
+    assert last.edges_s.tolist() == pytest.approx([0.0225, 0.045])
