@@ -126,18 +126,23 @@ class _Changes:
     def _busy(self, pieces: Samples, last: bytes) -> NDArray[np.bool_]:
         """Which pieces hold changes, or differ from what is before them."""
         words = pieces.view(np.uint64)
-        idle = np.frombuffer(last * (8 // len(last)), np.uint64)[0]
-        if idle == 0:
-            at_zero: NDArray[np.bool_] = words.max(axis=1) != 0
-            if _FEW * int(np.count_nonzero(at_zero)) <= len(at_zero):
-                at_zero[1:] |= at_zero[:-1]  # what follows may begin with the way back
-                return at_zero
-        # A slow channel may rest at one level and then at the other: each word is compared with the one before.
         flat = words.ravel()
         differs = self._differs[: flat.size]
+        in_pieces = differs.view(np.uint64).reshape(len(pieces), -1)
+        idle = np.frombuffer(last * (8 // len(last)), np.uint64)[0]
+        busy: NDArray[np.bool_]
+        if idle == 0:
+            busy = words.max(axis=1) != 0
+        else:
+            np.not_equal(flat, idle, out=differs)
+            busy = np.bitwise_or.reduce(in_pieces, axis=1) != 0
+        if _FEW * int(np.count_nonzero(busy)) <= len(busy):
+            busy[1:] |= busy[:-1]  # what follows may begin with the way back
+            return busy
+        # A slow channel may rest at one level and then at the other: each word is compared with the one before.
         np.not_equal(flat[1:], flat[:-1], out=differs[1:])
         differs[0] = flat[0] != idle
-        busy: NDArray[np.bool_] = np.bitwise_or.reduce(differs.view(np.uint64).reshape(len(pieces), -1), axis=1) != 0
+        busy = np.bitwise_or.reduce(in_pieces, axis=1) != 0
         first = words[:, 0]
         # Words that are all alike may still hold changes.
         busy |= first != (first & self._one) * self._repeat

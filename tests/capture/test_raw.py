@@ -103,3 +103,26 @@ def test_text_is_not_taken_for_samples_though_a_rate_is_given(tmp_path: Path) ->
     path = tmp_path / "capture.csv"
     path.write_text("Time [s],CC1\n0,1\n1,0\n")
     assert open_capture(path, rate_hz=1e6).kind == "csv-edges"
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("size", [1, 2])
+def test_every_change_is_found_wherever_it_stands(seed: int, size: int, tmp_path: Path) -> None:
+    """Against the plain difference of neighbours: slow channels, bursts, glitches, at the borders of pieces as well."""
+    rng = np.random.default_rng(seed)
+    dtype = np.uint8 if size == 1 else np.uint16
+    samples = np.full(int(rng.integers(2 << 20, 5 << 20)), rng.integers(0, 4), dtype)
+    for _ in range(int(rng.integers(1, 40))):
+        at, length = int(rng.integers(len(samples))), int(rng.choice([1, 2, 8, 100, 5_000, 90_000, 600_000]))
+        samples[at : at + length : int(rng.choice([1, 1, 2]))] ^= dtype(1 << rng.integers(8 * size))
+    borders = np.arange(4096 // size, len(samples), 4096 // size)
+    samples[rng.choice(borders, 20) - rng.integers(0, 2, 20)] ^= dtype(1)
+    path = tmp_path / "a.bin"
+    samples.tofile(path)
+    capture = open_capture(path, rate_hz=1e6)
+    if capture.sample_period_s is None or len(capture.lines) != 8 * size:
+        return  # a file of few changes may pass for samples of the other size
+    for channel, line in enumerate(capture.lines):
+        assert isinstance(line, DigitalLine)
+        bits = samples >> dtype(channel) & dtype(1)
+        assert np.array_equal(np.rint(line.edges_s * 1e6), np.flatnonzero(bits[1:] != bits[:-1]) + 1)
