@@ -92,7 +92,8 @@ class LineReading:
     ``capture`` has its roles and its time base settled. ``cc`` is the name of the column that was read;
     None where no column bears traffic and none is called CC. ``idle_high``: the level between packets
     as the file shows it. ``notes``: what the reader should know about how the column was chosen,
-    and about what of the file was not kept.
+    and about what of the file was not kept. ``unit_hint``: where nothing can be read, in what other unit of time
+    than the stated one the pulses would be packets.
     """
 
     capture: Capture
@@ -102,3 +103,4 @@ class LineReading:
     quality: SignalQuality
     idle_high: bool | None
     notes: tuple[str, ...] = field(default=())
+    unit_hint: str | None = None

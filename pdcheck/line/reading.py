@@ -106,19 +106,20 @@ def read_capture(capture: Capture) -> LineReading:
                 notes.append(f'No column is called CC; "{found.line.name}" bears the traffic and was read as CC.')
             if found.traffic or chosen is None:
                 chosen = found
+    hint: str | None = None
     if capture.time_unit_stated and (chosen is None or chosen.intact == 0):
-        unit = _unit_that_fits(capture, by_user or frozenset({Role.OTHER, *_CC_ROLES}))
-        notes.extend([unit] if unit is not None else [])
+        hint = _unit_that_fits(capture, by_user or frozenset({Role.OTHER, *_CC_ROLES}))
     second = [c for c in named if c is not chosen and c.intact > 0]
     if chosen is not None and chosen.intact > 0 and second:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
-        return LineReading(capture, called, (), (), _quality(None), None, tuple(notes))
+        return LineReading(capture, called, (), (), _quality(None), None, tuple(notes), hint)
     chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
         quality=_quality(chosen), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
+        unit_hint=hint,
     )
 
 
@@ -225,7 +226,7 @@ def _unit_that_fits(capture: Capture, roles: frozenset[Role]) -> str | None:
                 counted.append((count_between(found.edges_s, _SHORTEST_PULSE_S, _LONGEST_PULSE_S, scale), found))
         counted.sort(key=lambda one: -one[0])
         if any(count >= _PULSES_TO_TRY and _intact_at(line, scale) > 0 for count, line in counted[:_UNIT_TRIALS]):
-            return f"The pulses would fit USB PD if the times were {words}: check the unit in the header, or --rate."
+            return f"The pulses would fit USB PD if the times were {words}."
     return None
 
 

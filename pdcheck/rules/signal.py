@@ -105,12 +105,20 @@ def too_slow(case: Case) -> bool:
 @rule(
     id="time-unit-unknown", family="capture", severity=Severity.INFO,
     title="The unit of the times is not known",
-    checks="Whether the file says in what unit its times are, where none of the usual ones makes traffic of its edges.",
+    checks="Whether the file says in what unit its times are, where none of the usual ones makes traffic of its edges; "
+    "and whether the edges would be packets in another unit than the one it says.",
     why="Where the times are not known no bit can be: a column without a unit may as well count samples.",
     reference="our own rule", next=(todo.TIME_UNIT, todo.FASTER, todo.THRESHOLD),
 )
 def time_unit_unknown(case: Case) -> Iterator[Claim]:
     capture, quality = case.reading.capture, case.reading.quality
+    if case.reading.unit_hint is not None:
+        yield Claim(
+            Who.CAPTURE, None, case.reading.unit_hint, effect=Effect.WITHHOLDS,
+            next=("Check the unit of the times in the file's header, or the rate that was given, and decode again.",
+                  todo.FASTER, todo.THRESHOLD),
+        )  # fmt: skip
+        return
     if capture.time_unit_stated or case.conversation.transmissions:
         return
     moves = any(isinstance(line, DigitalLine) and len(line.edges_s) >= _MANY_EDGES for line in capture.lines)

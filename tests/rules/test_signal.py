@@ -46,3 +46,17 @@ def test_a_reset_alone_does_not_show_that_a_trembling_capture_is_good(
     status, report = judge(path)
     assert report["signal"]["broken_packets"] == 4
     assert (status, report["verdict"]) == (3, "inconclusive")
+
+
+@pytest.mark.parametrize(("unit", "text"), [("ms", "a thousand times longer"), ("us", "a million times longer")])
+def test_a_wrong_unit_in_the_header_is_the_first_thing_to_look_at(tmp_path: Path, unit: str, text: str) -> None:
+    """A capture in seconds whose header was changed by hand."""
+    demo = Path(__file__).parents[2] / "captures" / "demo" / "scanner_charges_at_9v.csv"
+    said = demo.read_text()
+    assert said.count("Time [s]") == 1
+    path = tmp_path / "a.csv"
+    path.write_text(said.replace("Time [s]", f"Time [{unit}]"))
+    status, report = judge(path)
+    assert (status, report["suspect"]) == (3, "capture")
+    assert text in report["summary"]
+    assert report["findings"][0]["rule"] == "time-unit-unknown"
