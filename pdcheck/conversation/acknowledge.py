@@ -194,7 +194,7 @@ def _who_they_are(sent: list[Transmission]) -> list[Transmission]:
         elif same and message.name == OFFERS[0] and claims is Party.SINK and not asked:
             wrong.add(Party.SOURCE)
         asked = message.name == "Get_Source_Cap"
-        if same and wrong and claims.other in wrong:
+        if same and claims.other in wrong:
             done[place] = replace(one, sender=claims.other)
     return done
 

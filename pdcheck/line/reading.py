@@ -142,13 +142,20 @@ def _sliced_in_another_unit(line: AnalogLine, step: float | None) -> DigitalLine
     if len(line.times_s) < 2:
         return None
     apart = step or float(np.median(np.diff(line.times_s)))
-    for scale in _SCALES[1:]:
-        # Points are left out where nothing moves, and no unit is tried for which there are too few or too many.
-        if _FINEST_SAMPLE_S < apart * scale < _LONGEST_APART_S:
-            sliced = slice_line(replace(line, times_s=line.times_s * scale), None if step is None else step * scale)
-            if sliced is not None:
-                return replace(sliced, edges_s=sliced.edges_s / scale)
-    return None
+    tried = (_sliced_at(line, scale, apart, step) for scale in _SCALES[1:])
+    return next((sliced for sliced in tried if sliced is not None), None)
+
+
+def _sliced_at(line: AnalogLine, scale: float, apart: float, step: float | None) -> DigitalLine | None:
+    """A line in volts as two levels by a unit of time, in the file's own unit.
+
+    :param apart: how far its points are mostly apart.
+    """
+    # Points are left out where nothing moves, and no unit is tried for which there are too few or too many.
+    if not _FINEST_SAMPLE_S < apart * scale < _LONGEST_APART_S:
+        return None
+    sliced = slice_line(replace(line, times_s=line.times_s * scale), None if step is None else step * scale)
+    return None if sliced is None else replace(sliced, edges_s=sliced.edges_s / scale)
 
 
 def _read(line: DigitalLine, capture: Capture) -> _Candidate:
@@ -234,14 +241,11 @@ def _at_scale(line: Line, scale: float, step: float | None) -> DigitalLine | Non
     """The beginning of a line as two levels, in the file's own unit."""
     if isinstance(line, DigitalLine):
         return replace(line, edges_s=line.edges_s[:_TRIAL_EDGES])
-    times, values = line.times_s[:_TRIAL_POINTS], line.values[:_TRIAL_POINTS]
-    if line.unit != "V" or len(times) < 2:
+    if line.unit != "V" or len(line.times_s) < 2:
         return None
-    apart = (step or float(np.median(np.diff(times)))) * scale
-    if not _FINEST_SAMPLE_S < apart < _LONGEST_APART_S:
-        return None
-    sliced = slice_line(replace(line, times_s=times * scale, values=values), step and step * scale)
-    return None if sliced is None else replace(sliced, edges_s=sliced.edges_s[:_TRIAL_EDGES] / scale)
+    begins = replace(line, times_s=line.times_s[:_TRIAL_POINTS], values=line.values[:_TRIAL_POINTS])
+    sliced = _sliced_at(begins, scale, step or float(np.median(np.diff(begins.times_s))), step)
+    return None if sliced is None else replace(sliced, edges_s=sliced.edges_s[:_TRIAL_EDGES])
 
 
 def _with_cc_role(capture: Capture, name: str) -> Capture:

@@ -13,7 +13,7 @@ from math import inf
 
 from pdcheck.capture.levels import changes, highest, outside, reversals
 from pdcheck.capture.model import AnalogLine, Span
-from pdcheck.conversation.model import Contract, Exchange, Negotiation, Party
+from pdcheck.conversation.model import Contract, Negotiation, Party
 from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
@@ -130,20 +130,13 @@ def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[
 
 def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
     """True where packets are missing before the request or the PS_RDY, so that they may not belong together."""
-    if made is None or made.offer is None or made.request is None or made.ready is None:
+    return made is not None and case.once_for(_offer_uncertain, made)
+
+
+def _offer_uncertain(case: Case, made: Negotiation) -> bool:
+    offer, request, ready = made.offer, made.request, made.ready
+    if offer is None or request is None or ready is None:
         return False
-    known = case.once(_known_doubts)
-    if id(made) not in known:
-        known[id(made)] = _offer_uncertain(case, made, made.offer, made.request, made.ready)
-    return known[id(made)]
-
-
-def _known_doubts(_: Case) -> dict[int, bool]:
-    """By the negotiation, which the case keeps."""
-    return {}
-
-
-def _offer_uncertain(case: Case, made: Negotiation, offer: Exchange, request: Exchange, ready: Exchange) -> bool:
     if case.unreadable_between(offer.settled_s + timers.RECEIVE.max_s, request.start_s):
         return True
     moments = case.once(_doubtful_moments)
@@ -227,22 +220,13 @@ def scale_is_good(case: Case) -> bool:
     return low <= level <= (vbus_levels.SAFE_5V.max or 0.0) + 0.1
 
 
-def probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None = None) -> tuple[float, float] | None:
+def probe_bounds_v(case: Case, contract: Contract) -> tuple[float, float] | None:
     """The bounds in volts as this capture's column may read them: a scale that is a little off shows at 5 V already."""
-    known = case.once(_known_bounds)
-    key = (id(contract), drop_mv)
-    if key not in known:
-        known[key] = _probe_bounds_v(case, contract, drop_mv)
-    return known[key]
+    return case.once_for(_probe_bounds_v, contract)
 
 
-def _known_bounds(_: Case) -> dict[tuple[int, float | None], tuple[float, float] | None]:
-    """By the contract, which the case keeps, and the drop: every rule asks for them in every window."""
-    return {}
-
-
-def _probe_bounds_v(case: Case, contract: Contract, drop_mv: float | None) -> tuple[float, float] | None:
-    bounds = bounds_mv(contract, drop_mv)
+def _probe_bounds_v(case: Case, contract: Contract) -> tuple[float, float] | None:
+    bounds = bounds_mv(contract)
     if bounds is None:
         return None
     low, high = bounds[0] / 1e3, bounds[1] / 1e3

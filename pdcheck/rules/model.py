@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from pdcheck.rules.delivery import Delivery
 
 Kept = TypeVar("Kept")
+Part = TypeVar("Part")
 
 #: What ends a try and what follows at once belong together (retries, a reset that is repeated).
 _SAME_MOMENT_S = 20e-3
@@ -103,7 +104,7 @@ class Case:
         )  # fmt: skip
 
     @cached_property
-    def _done(self) -> dict[Callable[[Case], object], object]:
+    def _done(self) -> dict[object, object]:
         return {}
 
     def once(self, work: Callable[[Case], Kept]) -> Kept:
@@ -112,6 +113,14 @@ class Case:
         if work not in done:
             done[work] = work(self)
         return cast(Kept, done[work])
+
+    def once_for(self, work: Callable[[Case, Part], Kept], part: Part) -> Kept:
+        """The same of a part of the conversation, such as a contract; the conversation keeps it, so it is told by its
+        identity."""
+        done, key = self._done, (work, id(part))
+        if key not in done:
+            done[key] = work(self, part)
+        return cast(Kept, done[key])
 
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""
