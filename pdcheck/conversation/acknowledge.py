@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
+from typing import NamedTuple
 
 from pdcheck.conversation.model import Exchange, Party, Reset, Silence, Transmission
 from pdcheck.conversation.names import ANSWERS, OFFERS, REQUESTS
@@ -95,8 +96,7 @@ def pair(packets: Sequence[Packet], bursts: Sequence[Burst], duration_s: float) 
     return Paired(tuple(sent), tuple(exchanges), resets, orphans, shown)
 
 
-@dataclass(frozen=True)
-class _Acknowledgement:
+class _Acknowledgement(NamedTuple):
     """End of the matching GoodCRC, or what is there instead; ``by``: index of the GoodCRC that it is about."""
 
     end_s: float | None = None
@@ -195,7 +195,7 @@ def _who_they_are(sent: list[Transmission]) -> list[Transmission]:
             wrong.add(Party.SOURCE)
         asked = message.name == "Get_Source_Cap"
         if same and claims.other in wrong:
-            done[place] = replace(one, sender=claims.other)
+            done[place] = one._replace(sender=claims.other)
     return done
 
 
@@ -221,7 +221,7 @@ def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
         if one.packet.sop is Sop.HARD_RESET:
             for party, rate in ((Party.SOURCE, at_source), (Party.SINK, at_sink)):
                 if abs(one.packet.bit_rate_bps - rate) < 0.25 * apart:
-                    one = replace(one, sender=party)
+                    one = one._replace(sender=party)
         done.append(one)
     return done
 

@@ -6,7 +6,7 @@ it belongs to, each request the offer it was made from, and each contract its en
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -26,7 +26,7 @@ from pdcheck.conversation.model import (
 from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
-from pdcheck.messages.model import DataObject
+from pdcheck.messages.model import DataObject, Message
 from pdcheck.standard import counters, timers
 from pdcheck.standard.line_code import Sop
 
@@ -66,17 +66,21 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
     steps: list[Exchange | Reset] = sorted([*paired.exchanges, *paired.resets], key=lambda step: step.start_s)
     follower = _Follower(duration_s)
     exchanges: list[Exchange] = []
+    in_context: dict[int, Message] = {}
     for index, step in enumerate(steps):
         if isinstance(step, Reset):
             if step.packet.sop is Sop.HARD_RESET:
                 follower.reset(step)
             continue
         if step.sop is Sop.SOP:
+            alone = step.message
             step = follower.see(step, _confirmed(step, steps, index, duration_s))
+            if step.message is not alone:
+                in_context.update((id(packet), step.message) for packet in step.transmissions)
         exchanges.append(step)
     follower.finish()
     return Conversation(
-        transmissions=_in_context(paired.transmissions, exchanges), exchanges=tuple(exchanges),
+        transmissions=_in_context(paired.transmissions, in_context), exchanges=tuple(exchanges),
         negotiations=tuple(follower.negotiations), contracts=tuple(follower.contracts),
         resets=paired.resets, bursts=tuple(bursts),
         revision=_revision(exchanges), starts_midway=follower.starts_midway,
@@ -85,18 +89,21 @@ def follow_packets(packets: Sequence[Packet], bursts: Sequence[Burst], duration_
     )
 
 
-def _in_context(sent: Sequence[Transmission], exchanges: Sequence[Exchange]) -> tuple[Transmission, ...]:
-    """The transmissions with their messages as the exchanges read them: a request by what it asks for."""
-    read = {id(packet): exchange.message for exchange in exchanges for packet in exchange.transmissions}
-    return tuple(t if (message := read.get(id(t.packet), t.message)) is t.message else replace(t, message=message)
-                 for t in sent)
+def _in_context(sent: tuple[Transmission, ...], read: Mapping[int, Message]) -> tuple[Transmission, ...]:
+    """The transmissions with their messages as the exchanges read them: a request by what it asks for.
+
+    :param read: the messages that are read otherwise than alone, by the identity of their packets.
+    """
+    if not read:
+        return sent
+    return tuple(t._replace(message=read[id(t.packet)]) if id(t.packet) in read else t for t in sent)
 
 
 def _confirmed(step: Exchange, steps: Sequence[Exchange | Reset], index: int, duration_s: float) -> bool:
     """True where the other port is known to have received ``step``: by its GoodCRC, because it went on talking
     without a reset, because this capture shows none of its GoodCRCs, or because the sender was content with an
     answer that only this capture cannot read (it did not repeat the message)."""
-    if step.acknowledged or Silence.NOT_SHOWN in step.silences:
+    if step.acknowledged_s is not None or Silence.NOT_SHOWN in step.silences:
         return True
     if step.name != "PS_RDY":
         return False
@@ -154,7 +161,8 @@ class _Follower:
             if name == LONG_OFFER and not whole:
                 return exchange
         if name in REQUESTS:
-            exchange = replace(exchange, message=request_in_context(exchange.message, self.offered))
+            read = request_in_context(exchange.message, self.offered)
+            exchange = exchange if read is exchange.message else replace(exchange, message=read)
         self._plugging(exchange)
         event = self._event(exchange)
         if event is not None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
+from typing import NamedTuple
 
 from pdcheck.line.model import Burst, Packet
 from pdcheck.messages.model import DataObject, Message
@@ -46,9 +47,8 @@ class Step(StrEnum):
         return list(Step).index(self)
 
 
-@dataclass(frozen=True)
-class Transmission:
-    """One packet or signal on the line. ``message`` is None for signals and broken packets.
+class Transmission(NamedTuple):
+    """One packet or signal on the line; a tuple, as the packet is. ``message`` is None for signals and broken packets.
 
     ``acknowledged`` is None where it needs no acknowledgement or where the capture cannot tell.
     """

@@ -59,6 +59,8 @@ _SET_WORDS = np.array(sorted(_BY_WORD), dtype=np.int64)
 _SETS = [_BY_WORD[word] for word in sorted(_BY_WORD)]
 _SET_IS_RESET = np.array([sop.is_reset for sop in _SETS])
 _CRC_BYTES = 4
+#: What the checksum of any bytes with their own checksum behind them is.
+_CRC_RESIDUE = zlib.crc32(bytes(_CRC_BYTES))
 _SIGNS = np.array([1.0, -1.0])
 _LEAST_SYMBOLS = 2 * (2 + _CRC_BYTES)
 
@@ -232,9 +234,9 @@ def _packets(
     for row, sort, size, number, begins_s, ends_s, rate, skew_s, jitter_s, preamble_bits in zip(*columns, strict=True):
         data, crc = text[row * width : row * width + size], Crc.NONE
         if size:
-            data, sent, crc = data[:-_CRC_BYTES], data[-_CRC_BYTES:], Crc.OK
-            if zlib.crc32(data) != int.from_bytes(sent, "little"):
+            if zlib.crc32(data) != _CRC_RESIDUE:
                 continue
+            data, crc = data[:-_CRC_BYTES], Crc.OK
         found[number] = Packet(
             begins_s, ends_s, _SETS[sort], data, crc, None, rate, skew_s, jitter_s, preamble_bits
         )

@@ -99,21 +99,19 @@ def read_line(
     :param edges: float64 array of edge times in seconds, strictly increasing.
     :param initial: the level before the first edge.
     """
-    packets: list[Packet] = []
     bursts: list[Burst] = []
     stray = 0
     starts, ends = split_bursts(edges, time_step_s)
     clean = read_clean(edges, starts, ends, initial)
+    packets = list(clean.values())
     pace = max(_TRAFFIC_PACE_S, 2.5 * time_step_s) if time_step_s else _TRAFFIC_PACE_S
-    behind = {}
-    if clean:
-        # Where each clean packet and its driver's letting go are over.
-        over = np.searchsorted(edges, np.array([packet.end_s for packet in clean.values()]) + _TAIL_S)
-        behind = dict(zip(clean, over.tolist(), strict=True))
-    for number, (first, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
-        if number in clean:
-            packets.append(clean[number])
-            first = min(max(behind[number], first), end)
+    # Where each clean packet and its driver's letting go are over: few bursts hold anything behind that.
+    over = np.searchsorted(edges, np.array([packet.end_s for packet in packets]) + _TAIL_S)
+    numbers = np.fromiter(clean, np.int64, len(clean))
+    rest = starts.copy()
+    rest[numbers] = np.clip(over, starts[numbers], ends[numbers])
+    left = np.flatnonzero(rest < ends)
+    for first, end in zip(rest[left].tolist(), ends[left].tolist(), strict=True):
         # Edges in the gap (a late letting go, a spike) may join the next packet to this one.
         while end - first >= _LEAST_EDGES:
             part = edges[first:end]
@@ -131,4 +129,5 @@ def read_line(
             bursts.append(Burst(float(edges[first]), float(edges[end - 1]), count, True))
         else:
             stray += count
+    packets.sort(key=lambda packet: packet.start_s)
     return packets, bursts, stray

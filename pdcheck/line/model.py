@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 from pdcheck.capture.model import Capture
 from pdcheck.standard.line_code import Sop
@@ -30,9 +31,8 @@ class Problem(StrEnum):
     BAD_CRC = "its checksum (CRC) does not match"
 
 
-@dataclass(frozen=True)
-class Packet:
-    """One packet or reset signal on the line, whole or broken.
+class Packet(NamedTuple):
+    """One packet or reset signal on the line, whole or broken. A tuple, for a long capture makes a million of them.
 
     ``data`` holds header and objects as on the wire, without CRC (empty for a reset signal; what could be
     read for a broken packet). ``sop`` is None where no ordered set was found. Times in seconds from the

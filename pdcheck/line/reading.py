@@ -7,6 +7,7 @@ CC looks like, so the choice is made here, by what the columns hold, and said in
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,9 +59,9 @@ class _Candidate:
     stray: int
     time_step_s: float | None
 
-    @property
+    @cached_property
     def intact(self) -> int:
-        return sum(p.intact for p in self.packets)
+        return sum(p.problem is None for p in self.packets)
 
     @property
     def traffic(self) -> int:

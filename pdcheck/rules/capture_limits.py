@@ -6,8 +6,10 @@ capture lacks, the report says that, and what to change, before it sends anybody
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pdcheck.line.model import Packet
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Who
 from pdcheck.rules.words import span
@@ -43,13 +45,19 @@ def limit_of(case: Case) -> Limit | None:
     return case.once(_limit_of)
 
 
+def _middle(spans_s: Sequence[float], sent: Sequence[Packet]) -> tuple[float, float]:
+    """What of a packet's spans is the median in bits, and the same in seconds."""
+    bits = [span_s * packet.bit_rate_bps for span_s, packet in zip(spans_s, sent, strict=True)]
+    middle = sorted(bits)[len(bits) // 2]
+    return middle, spans_s[bits.index(middle)]
+
+
 def _limit_of(case: Case) -> Limit | None:
     sent = [t.packet for t in case.conversation.transmissions]
     if not sent:
         return None
-    middle = len(sent) // 2
-    skew = sorted((abs(p.skew_s) * p.bit_rate_bps, abs(p.skew_s)) for p in sent)[middle]
-    jitter = sorted((p.jitter_s * p.bit_rate_bps, p.jitter_s) for p in sent)[middle]
+    skew = _middle([abs(p.skew_s) for p in sent], sent)
+    jitter = _middle([p.jitter_s for p in sent], sent)
     sampled = case.reading.capture.sample_period_s
     step = sampled or case.reading.quality.time_step_s or 0.0
     if sampled is None and jitter[1] < _SAMPLED * step:

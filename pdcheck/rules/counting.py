@@ -7,7 +7,7 @@ nothing. Whoever does not count on talks to somebody who seems deaf and is not.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
@@ -258,7 +258,7 @@ def packets_too_close(case: Case) -> Iterator[Claim]:
     least = electrical.INTER_FRAME_GAP.min_s - _GAP_SLACK_S - 2 * step
     for before, after in pairwise(case.conversation.transmissions):
         gap = after.packet.start_s - before.packet.end_s
-        if before.packet.intact and after.packet.intact and gap < least:
+        if gap < least and before.packet.intact and after.packet.intact:
             close[after.sender].append((after.packet.start_s, gap))
     for party, those in close.items():
         if len(those) >= _ODD_ENOUGH or those[0][1] < _MUCH_TOO_CLOSE * least:
@@ -277,14 +277,13 @@ def packets_too_close(case: Case) -> Iterator[Claim]:
     reference="USB PD, section 5.6.1 (preamble)",
 )
 def short_preamble(case: Case) -> Iterator[Claim]:
-    short: defaultdict[Party, int] = defaultdict(int)
-    whole: defaultdict[Party, int] = defaultdict(int)
-    for one in case.conversation.transmissions:
-        if one.packet.intact and one.sender is not Party.UNKNOWN:
-            counted = short if one.packet.preamble_bits < _SHORT_PREAMBLE_BITS else whole
-            counted[one.sender] += 1
+    sent = case.conversation.transmissions
+    short = Counter(
+        one.sender for one in sent
+        if one.packet.preamble_bits < _SHORT_PREAMBLE_BITS and one.packet.intact and one.sender is not Party.UNKNOWN
+    )
     for party, number in short.items():
-        if number > whole[party] and number > _ODD_ENOUGH:
+        if number > _ODD_ENOUGH and 2 * number > sum(one.packet.intact for one in sent if one.sender is party):
             yield Claim(
                 party_of(party), None,
                 f"{number} of {NAME[party].lower()}'s packets begin with fewer than {_SHORT_PREAMBLE_BITS} of the 64 "

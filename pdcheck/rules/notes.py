@@ -61,8 +61,8 @@ def goodcrc_revision(case: Case) -> Iterator[Claim]:
     for party, revision in spoken.items():
         odd = [
             t for t in case.conversation.transmissions
-            if t.sender is party and t.message is not None and t.name == "GoodCRC" and t.packet.sop is not None
-            and not t.packet.sop.to_cable and t.message.header.revision < revision
+            if t.sender is party and t.message is not None and t.message.header.revision < revision
+            and t.message.name == "GoodCRC" and t.packet.sop is not None and not t.packet.sop.to_cable
         ]
         if odd and party in (Party.SOURCE, Party.SINK):
             yield Claim(

@@ -44,20 +44,25 @@ def message_beyond_revision(case: Case) -> Iterator[Claim]:
 def _settled(case: Case) -> list[tuple[Exchange, int | None]]:
     """Every message between the ports with the revision field that both had settled on by then; None before."""
     spoken: dict[Party, int] = {}
+    settled: int | None = None
     found: list[tuple[Exchange, int | None]] = []
     last_s = 0.0
     for step in case.conversation.steps:
         if isinstance(step, Reset):
-            spoken = {} if step.packet.sop is Sop.HARD_RESET else spoken
+            if step.packet.sop is Sop.HARD_RESET:
+                spoken, settled = {}, None
             continue
         if step.sop is not Sop.SOP or step.sender is Party.UNKNOWN:
             continue
         if step.name in OFFERS and step.start_s - last_s > timers.CC_DEBOUNCE.min_s:
             # It may be another plugging-in, with another device.
-            spoken = {}
+            spoken, settled = {}, None
         last_s = step.end_s
-        found.append((step, min(spoken.values()) if len(spoken) == 2 else None))
-        spoken[step.sender] = min(step.message.header.revision, spoken.get(step.sender, 3))
+        found.append((step, settled))
+        revision = step.message.header.revision
+        if revision < spoken.get(step.sender, revision + 1):
+            spoken[step.sender] = revision
+            settled = min(spoken.values()) if len(spoken) == 2 else None
     return found
 
 

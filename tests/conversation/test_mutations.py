@@ -99,9 +99,9 @@ def by(one: Told, chosen: Callable[[int, Packet], bool], how: str) -> Told:
         if hit and how == "gone":
             continue
         if hit and how == "broken":
-            packet = replace(packet, crc=Crc.BAD, problem=Problem.BAD_CRC)
+            packet = packet._replace(crc=Crc.BAD, problem=Problem.BAD_CRC)
         elif hit:
-            packet = replace(packet, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
+            packet = packet._replace(sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
         packets.append(packet)
         names.append(one.names[place])
     return replace(one, packets=tuple(packets), names=tuple(names))

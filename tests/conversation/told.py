@@ -82,16 +82,16 @@ def _partly(packet: Packet, *, until_s: float | None = None, from_s: float | Non
         if bits < _SEEN_BITS:
             return None
         if bits < _SET_END_BITS:
-            return replace(packet, end_s=until_s, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
+            return packet._replace(end_s=until_s, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
         octets = int((bits - _SET_END_BITS) / 10)
-        return replace(packet, end_s=until_s, data=packet.data[:octets], crc=Crc.BAD, problem=Problem.CUT_SHORT)
+        return packet._replace(end_s=until_s, data=packet.data[:octets], crc=Crc.BAD, problem=Problem.CUT_SHORT)
     assert from_s is not None
     lost = (from_s - packet.start_s) / bit
     if lost <= second_encoder.PREAMBLE_BITS - 8:
-        return replace(packet, start_s=from_s)
+        return packet._replace(start_s=from_s)
     if (packet.end_s - from_s) / bit < _SEEN_BITS:
         return None
-    return replace(packet, start_s=from_s, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
+    return packet._replace(start_s=from_s, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
 
 
 def cut(whole: Told, at_s: float) -> Told:
@@ -117,7 +117,7 @@ def late(whole: Told, from_s: float) -> Told:
         if packet.start_s < from_s:
             kept = _partly(packet, from_s=from_s) if packet.end_s > from_s else None
         if kept is not None:
-            packets.append(replace(kept, start_s=kept.start_s - from_s, end_s=kept.end_s - from_s))
+            packets.append(kept._replace(start_s=kept.start_s - from_s, end_s=kept.end_s - from_s))
             names.append(name)
     vbus = None if whole.vbus is None else tuple((t - from_s, v) for t, v in whole.vbus)
     bursts = tuple(replace(b, start_s=b.start_s - from_s, end_s=b.end_s - from_s) for b in whole.bursts
@@ -132,9 +132,9 @@ def without(whole: Told, place: int, how: str, rng: random.Random) -> Told:
     packet = packets[place]
     if how in ("broken", "no start") and not (packet.sop is not None and packet.sop.is_reset):
         if how == "broken":
-            packets[place] = replace(packet, crc=Crc.BAD, problem=Problem.BAD_CRC)
+            packets[place] = packet._replace(crc=Crc.BAD, problem=Problem.BAD_CRC)
         else:
-            packets[place] = replace(packet, sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
+            packets[place] = packet._replace(sop=None, data=b"", crc=Crc.BAD, problem=Problem.NO_START)
     else:
         if how != "gone":
             edges = int((packet.end_s - packet.start_s) * packet.bit_rate_bps * rng.uniform(0.9, 1.5))
@@ -154,11 +154,11 @@ def mended(whole: Told, place: int, how: str, times: int, rng: random.Random) ->
     for _ in range(times):
         first = _later(message, shift)
         if how == "message":
-            first = replace(first, crc=Crc.BAD, problem=rng.choice((Problem.BAD_CRC, Problem.BAD_SYMBOL)))
+            first = first._replace(crc=Crc.BAD, problem=rng.choice((Problem.BAD_CRC, Problem.BAD_SYMBOL)))
         packets.append(first)
         names.append(whole.names[place])
         if how == "ack":
-            packets.append(replace(_later(ack, shift), crc=Crc.BAD, problem=Problem.BAD_CRC))
+            packets.append(_later(ack, shift)._replace(crc=Crc.BAD, problem=Problem.BAD_CRC))
             names.append("GoodCRC")
         # CRCReceiveTimer runs out (tReceive), then tTransmit
         shift += message.end_s - message.start_s + rng.uniform(0.9e-3, 1.1e-3) + rng.uniform(25e-6, 195e-6)
@@ -173,7 +173,7 @@ def mended(whole: Told, place: int, how: str, times: int, rng: random.Random) ->
 
 
 def _later(packet: Packet, by_s: float) -> Packet:
-    return replace(packet, start_s=packet.start_s + by_s, end_s=packet.end_s + by_s)
+    return packet._replace(start_s=packet.start_s + by_s, end_s=packet.end_s + by_s)
 
 
 def acknowledged_places(one: Told) -> list[int]:

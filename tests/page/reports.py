@@ -62,7 +62,7 @@ def _hostile_talk(talk: Conversation) -> Conversation:
                        problems=(HOSTILE,))
 
     def sent(one: Transmission) -> Transmission:
-        return replace(one, message=spoil(one.message)) if one.message is not None else one
+        return one._replace(message=spoil(one.message)) if one.message is not None else one
 
     def told(one: Exchange) -> Exchange:
         message = spoil(one.message)

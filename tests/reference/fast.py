@@ -56,7 +56,7 @@ def as_told(drawn: Drawn, *, with_vbus: bool | None = None) -> Told:
         if packet.flaws.cut_bits:
             cut = packet.flaws.cut_bits
             start = packets[place].start_s + cut / packet.rate_bps
-            packets[place] = replace(packets[place], start_s=start, preamble_bits=packets[place].preamble_bits - cut)
+            packets[place] = packets[place]._replace(start_s=start, preamble_bits=packets[place].preamble_bits - cut)
     for start, length, rate in drawn.world.carriers:
         packets.append(Packet(start, start + length, None, b"", Crc.BAD, Problem.NO_START, rate, 0.0, 30e-9, 64))
         names.append("carrier")
