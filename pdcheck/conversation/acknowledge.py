@@ -10,7 +10,6 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from statistics import median
 from typing import NamedTuple
 
 from pdcheck.conversation.model import Exchange, Party, Reset, Silence, Transmission
@@ -211,6 +210,9 @@ def _reset_senders(sent: list[Transmission]) -> list[Transmission]:
     source, sink = rates(Party.SOURCE), rates(Party.SINK)
     if len(source) < 2 or len(sink) < 2:
         return sent
+    # Few captures come here, and start-up time is dear.
+    from statistics import median
+
     at_source, at_sink = median(source), median(sink)
     apart = abs(at_source - at_sink)
     spread = max(max(source) - min(source), max(sink) - min(sink))

@@ -194,7 +194,7 @@ def _packets(
     for shift in (0, 1):
         begin = np.minimum(at + shift, len(bits))
         word = sum(symbol[begin + SYMBOL_BITS * n].astype(np.int64) << (SYMBOL_BITS * n) for n in range(4))
-        candidates.append((begin, word, np.isin(word, _SET_WORDS)))
+        candidates.append((begin, word, _SET_WORDS[np.searchsorted(_SET_WORDS[:-1], word)] == word))
     begin = np.where(candidates[0][2], candidates[0][0], candidates[1][0])
     word = np.where(candidates[0][2], candidates[0][1], candidates[1][1])
     body = begin + 4 * SYMBOL_BITS
