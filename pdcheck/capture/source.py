@@ -16,6 +16,7 @@ import select
 import stat
 import sys
 from collections.abc import Callable
+from pathlib import Path
 
 from pdcheck.capture.packed import unpacker_for
 from pdcheck.errors import CaptureError
@@ -145,6 +146,8 @@ def _open(path: str) -> tuple[int, bool, int | None]:
         mode = os.fstat(fd).st_mode
         if stat.S_ISDIR(mode):
             raise CaptureError("is a directory", "name a capture file in it", path=path)
+        if _is_device(fd):
+            raise CaptureError("is a device and no file", "name the file that the analyzer exported", path=path)
         if stat.S_ISFIFO(mode):
             _wait_for_writer(fd, path)
         if hasattr(os, "O_NONBLOCK"):
@@ -154,6 +157,12 @@ def _open(path: str) -> tuple[int, bool, int | None]:
         os.close(fd)
         raise
     return fd, True, size
+
+
+def _is_device(fd: int) -> bool:
+    """Whether bytes may come from it for ever; not so from the one that is always empty."""
+    found = os.fstat(fd)
+    return stat.S_ISCHR(found.st_mode) and found.st_rdev != Path(os.devnull).stat().st_rdev
 
 
 def _why_not(error: OSError | ValueError) -> tuple[str, str]:
@@ -177,6 +186,8 @@ def _standard_input() -> tuple[int, bool, int | None]:
         raise CaptureError("standard input is a terminal", "pipe a capture into it or name a file", path="-")
     if stat.S_ISDIR(mode):
         raise CaptureError("standard input is a directory", "pipe a capture into it or name a file", path="-")
+    if _is_device(fd):
+        raise CaptureError("standard input is a device", "pipe a capture into it or name a file", path="-")
     if stat.S_ISREG(mode):
         return fd, False, max(0, os.fstat(fd).st_size - os.lseek(fd, 0, os.SEEK_CUR))
     return fd, False, None

@@ -159,6 +159,14 @@ def test_a_name_with_control_characters_stays_one_line(tmp_path: Path) -> None:
     assert caught.value.one_line().isprintable()
 
 
+@pytest.mark.skipif(not Path("/dev/zero").is_char_device(), reason="no such device here")
+def test_a_device_has_no_end_and_is_not_begun() -> None:
+    with pytest.raises(CaptureError, match="is a device and no file; name the file"):
+        open_capture("/dev/zero", rate_hz=4e6)
+    with pytest.raises(CaptureError, match="is empty"):
+        open_capture(os.devnull)
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no FIFOs here")
 def test_a_fifo_works_as_a_file_does(tmp_path: Path) -> None:
     path = tmp_path / "pipe"
