@@ -36,6 +36,7 @@ _CLOCK = re.compile(
     + _NUMBER + r"\s*([kMG]?)Hz\b"
     r"|^\W*(?:f_?s|rate)\s*[\[(]\s*([kMG]?)Hz\s*[\])]\s*[:=,;]?\s*" + _NUMBER, re.IGNORECASE
 )
+_CLOCK_STEP = re.compile(r"^\W*(?:sample[\s_-]*)?clock\W{0,12}" + _NUMBER + r"\s*([munpµμ]?s)\b", re.IGNORECASE)
 _UNIT_ABOVE = re.compile(
     r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
 )
@@ -81,12 +82,19 @@ def interval_above(above: Sequence[str]) -> float | None:
             rate = _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()]
             if rate > 0:
                 return 1 / rate
-    return _below_its_name(above)
+    for line in above:
+        found = _CLOCK_STEP.search(line)
+        if found and number(found[1]) > 0:
+            return number(found[1]) * TIME_UNITS[found[2].lower()]
+    return None
 
 
-def _below_its_name(above: Sequence[str]) -> float | None:
-    """The step where its name stands in one line and its value below it, as some scopes write it."""
-    for names, values in pairwise(above):
+def interval_below_its_name(lines: Sequence[str]) -> float | None:
+    """The step where its name stands in one line and its value below it, as some scopes write it.
+
+    :param lines: all lines above the first row, for the name may stand in the header.
+    """
+    for names, values in pairwise(lines):
         for name, value in zip(_CELL.split(names), _CELL.split(values), strict=False):
             found = _STEP.search(name + " 1")
             if found and found[2] == "1" and is_number(value.strip()):

@@ -6,10 +6,14 @@ Why it is: both the look at a file's layout and the careful reading of its rows 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
 _PARTS = re.compile(r"([+-]?)(\d*)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,4}))?", re.ASCII)
 _PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
+_OUT_OF_RANGE = re.compile(
+    r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|∞)|[+-]?(?:-{2,}|\*{2,})", re.IGNORECASE
+)
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1, "no": 0, "yes": 1, "inactive": 0, "active": 1, "falling": 0, "rising": 1, "fall": 0, "rise": 1,
@@ -52,9 +56,19 @@ def split_row(line: str, delimiter: str) -> list[str]:
     return cells
 
 
+def joined(cells: Sequence[str], delimiter: str) -> str:
+    """The row of these cells; what :func:`split_row` takes apart."""
+    return delimiter.join(f'"{cell}"' if delimiter and delimiter in cell else cell for cell in cells)
+
+
 def is_number(cell: str) -> bool:
     """A plain decimal number, with point or comma, perhaps with an exponent."""
     return _NUMBER.fullmatch(cell) is not None
+
+
+def is_out_of_range(cell: str) -> bool:
+    """What an instrument prints for a reading out of its range (``OL``, ``∞``, ``----``), 9.9E+37 apart."""
+    return _OUT_OF_RANGE.fullmatch(cell) is not None
 
 
 def number(cell: str) -> float:

@@ -14,10 +14,20 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from pdcheck.capture.csv_cells import DELIMITERS, bus_value, decoded, is_number, level, split_row, strip_comment
+from pdcheck.capture.csv_cells import (
+    DELIMITERS,
+    bus_value,
+    decoded,
+    is_number,
+    joined,
+    level,
+    split_row,
+    strip_comment,
+)
 from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
 from pdcheck.capture.csv_sparse import Sparse
 from pdcheck.capture.csv_table import is_plain, vote
+from pdcheck.capture.csv_tall import Tall
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
 Fill = Callable[[memoryview], int]
@@ -40,6 +50,11 @@ _GAPS = bytes(byte in b",;\t\n" for byte in range(256))
 _EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
 _HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
 _BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
+_BUS_NAME = re.compile(
+    r"(?<![^\W_])(?:bus|port|pod|digital|parallel|gpio|pins)(?![^\W_])|\[\d+\s*(?::|-|\.\.)\s*\d+\]", re.IGNORECASE
+)
+#: Of a decimal number that is a bus of no more than 32 bits.
+_MOST_DIGITS = 9
 _BARE_HEXADECIMAL = re.compile(r"[0-9a-fA-F]{2,16}")
 _GROUPED = tuple(
     (mark, re.compile(rf"[+-]?\d{{1,3}}(?:{mark}\d{{3}})+(?:[{points}]\d*)?"))
@@ -66,11 +81,18 @@ def undressed(fill: Fill) -> Fill:
     columns = _find(head, ended=ended)
     if columns is not None:
         return _Undressing(head, fill, *columns).readinto
-    first = bytes(head[: 1 << 16])
-    sparse = Sparse.of(_lines(first, whole=ended and len(head) == len(first))) if _has_empty_cell(first) else None
-    if sparse is None:
+    habit = _habit(bytes(head[: 1 << 16]), whole=ended and len(head) <= 1 << 16)
+    if habit is None:
         return _Again(head, fill).readinto
-    return _Undressing(head, fill, sparse.delimiter, {}, sparse.width, sparse).readinto
+    return _Undressing(head, fill, habit.delimiter, {}, habit.width, habit).readinto
+
+
+def _habit(first: bytes, *, whole: bool) -> Sparse | Tall | None:
+    """What a file leaves out of its rows; None where it is nothing, as it mostly is, and that shows in a few lines."""
+    few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
+    if Tall.may_be(few):
+        return Tall.of(_lines(first, whole=whole))
+    return Sparse.of(_lines(first, whole=whole)) if _has_empty_cell(first) or Sparse.may_be_ragged(few) else None
 
 
 class _Again:
@@ -93,9 +115,9 @@ class _Undressing:
 
     def __init__(
         self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int,
-        sparse: Sparse | None = None,
+        habit: Sparse | Tall | None = None,
     ) -> None:
-        self._sparse = sparse
+        self._habit = habit
         self._fill = _Again(head, fill).readinto
         self._delimiter = delimiter
         self._columns = columns
@@ -132,7 +154,8 @@ class _Undressing:
             self._same = self._as_first(said)
             plain = self._same.plain(said) if self._same else None
         if plain is None:
-            plain = "\n".join(map(self._line, said.split("\n")))
+            lines = said.split("\n")
+            plain = "\n".join([*map(self._line, lines[:-1]), self._line(lines[-1], terminated=not self._ended)])
             self._same = None  # a day may have passed
         self._done = plain.encode()
 
@@ -146,26 +169,28 @@ class _Undressing:
         worn = {place: dress for place, dress in dresses.items() if dress is not None}
         return SameDress.of(line, self._delimiter, worn) if len(worn) == len(dresses) else None
 
-    def _line(self, line: str) -> str:
+    def _line(self, line: str, *, terminated: bool = True) -> str:
         """The line with plain cells; as it is where one of them cannot be read, so that it can be shown."""
         cells = split_row(line, self._delimiter)
-        if len(cells) < self._width or (not line[:1].isdigit() and strip_comment(line) is not None):
+        if not line[:1].isdigit() and strip_comment(line) is not None:
             return line
-        if self._sparse is not None:
-            self._sparse.fill(cells)
+        if self._habit is not None:
+            return self._habit.row(line, cells, terminated=terminated)
+        if len(cells) < self._width:
+            return line
         for place, column in self._columns.items():
             plain = column.plain(cells[place])
             if plain is None:
                 return line
             cells[place] = plain
-        mark = self._delimiter
-        return mark.join(f'"{cell}"' if mark and mark in cell else cell for cell in cells)
+        return joined(cells, self._delimiter)
 
 
 class _Column:
     """What the cells of one column wear.
 
-    ``exponent``: of the unit that the header names; ``mark``: between groups of three digits.
+    ``exponent``: of the unit that the header names; ``mark``: between groups of three digits; ``hexadecimal``: without
+    a mark; ``bus_digits``: a bus as decimal numbers, of so many hexadecimal digits.
     """
 
     def __init__(self, exponent: int = 0, mark: str = "", grouped: re.Pattern[str] | None = None) -> None:
@@ -173,6 +198,7 @@ class _Column:
         self._mark = re.compile(mark) if mark else None
         self._grouped = grouped
         self.hexadecimal = False
+        self.bus_digits = 0
         self._day_s = 0
         self._last_s = 0
 
@@ -181,6 +207,9 @@ class _Column:
         cell = _bare(cell)
         if self._mark is not None and self._grouped is not None and self._grouped.fullmatch(cell):
             return self._mark.sub("", cell)
+        if self.bus_digits:
+            plain = cell.isascii() and cell.isdigit() and len(cell) <= _MOST_DIGITS
+            return f"0x{int(cell):0{self.bus_digits}X}" if plain else None
         if self.hexadecimal and _BARE_HEXADECIMAL.fullmatch(cell):
             return "0x" + cell
         if is_number(cell) or level(cell) is not None or bus_value(cell) is not None:
@@ -267,9 +296,13 @@ def _bus(cell: str) -> str | None:
 
 def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], int] | None:
     """The delimiter, the columns that are dressed, and how many columns there are; None where all is plain."""
-    if _plainly_plain(head):
+    named = _BUS_NAME.search(decoded(bytes(head[:_QUICKLY]))) is not None
+    if not named and _plainly_plain(head):
         return None
     first = _lines(bytes(head[: 1 << 16]), whole=ended and len(head) <= 1 << 16)
+    buses = _decimal_buses(first) if named else None
+    if buses is not None or _plainly_plain(head):
+        return buses
     last = _lines(bytes(head[-(1 << 13) :]), whole=ended)[1:] if len(head) > 1 << 16 else first
     asked = [*first[:_ASKED], *(last[-_ASKED:] if last is not first else first[_ASKED:][-_ASKED:])]
     asked = [line for line in asked if line.strip() and strip_comment(line) is None]
@@ -297,6 +330,28 @@ def _has_empty_cell(text: bytes) -> bool:
     """Whether a cell is empty; most files are told by a look that costs much less."""
     gaps = np.frombuffer(text.translate(_GAPS, b' "\r'), bool)
     return bool((gaps[1:] & gaps[:-1]).any()) and _EMPTY_CELL.search(text) is not None
+
+
+def _decimal_buses(lines: Sequence[str]) -> tuple[str, dict[int, _Column], int] | None:
+    """As :func:`_find`, for columns that are called a bus and hold whole numbers; these are no readings."""
+    for place, line in enumerate(lines[:_ASKED]):
+        mark = next((mark for mark in ",;\t" if mark in line), None)
+        if mark is None or not _BUS_NAME.search(line):
+            continue
+        names = split_row(line, mark)
+        rows = [row for row in (split_row(below, mark) for below in lines[place + 1 :]) if len(row) == len(names)]
+        columns = {}
+        for column, name in enumerate(names):
+            cells = [row[column] for row in rows]
+            whole = [int(cell) for cell in cells if cell.isascii() and cell.isdigit() and len(cell) <= _MOST_DIGITS]
+            unit = read_name(name).unit
+            # Zeros and ones alone are binary, and what begins with a zero is padded as no decimal number is.
+            binary = not any(cell.strip("01") for cell in cells) or any(len(c) > 1 and c[0] == "0" for c in cells)
+            if _BUS_NAME.search(name) and not unit and len(whole) == len(cells) > 1 and not binary:
+                columns[column] = _Column()
+                columns[column].bus_digits = next(digits for digits in (2, 4, 8) if max(whole) < 16**digits)
+        return (mark, columns, len(names)) if columns else None
+    return None
 
 
 def _plainly_plain(text: memoryview) -> bool:

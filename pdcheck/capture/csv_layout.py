@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
 
-from pdcheck.capture.csv_above import interval_above, unit_above
+from pdcheck.capture.csv_above import interval_above, interval_below_its_name, unit_above
 from pdcheck.capture.csv_cells import bus_value, is_number, level, number, split_row
 from pdcheck.capture.csv_table import Table, delimiter_of, find_header, voters
 from pdcheck.capture.model import Role
@@ -74,11 +74,16 @@ class Layout:
     first_row: int
     unread: int = 0
 
-    def with_number(self, place: int) -> Layout:
-        """The same with column ``place`` holding numbers."""
+    def with_kind(self, place: int, kind: Kind) -> Layout:
+        """The same with column ``place`` read in another way."""
         columns = list(self.columns)
-        columns[place] = replace(columns[place], kind=Kind.NUMBER, may_be_number=False)
+        columns[place] = replace(columns[place], kind=kind, may_be_number=False)
         return replace(self, columns=tuple(columns))
+
+    @property
+    def read(self) -> int:
+        """How many columns hold levels or numbers."""
+        return sum(column.kind in (Kind.LEVEL, Kind.NUMBER, Kind.BUS) for column in self.columns)
 
 
 def find_layout(
@@ -105,13 +110,14 @@ def find_layout(
     rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
     rows = [row[: table.width] for row in rows if len(row) >= table.width]
     above = [line for number, line in enumerate(lines[:first]) if number != table.header]
-    found = _settle(table.width, delimiter, names, units, rows, above, first + 1, path, roles, rate_hz)
+    interval = 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first])
+    found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles)
     return replace(found, unread=table.unread)
 
 
 def _settle(
     width: int, delimiter: str, names: list[str], units: list[str], rows: list[list[str]], above: list[str],
-    first_row: int, path: str, roles: Mapping[Role, str], rate_hz: float | None,
+    interval: float | None, first_row: int, path: str, roles: Mapping[Role, str],
 ) -> Layout:  # fmt: skip
     """Which column is what."""
     said = [read_name(name) for name in names] or [read_name("")] * width
@@ -123,7 +129,6 @@ def _settle(
     kinds = [_kind(cells, named) for cells, named in zip(columns, said, strict=True)]
     counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
     times = _time_columns(columns, kinds, said)
-    interval = 1 / rate_hz if rate_hz else interval_above(above)
     if interval is not None:
         for place in times:
             unit = _unit_by_step(columns[place], interval) if said[place].is_time and not said[place].unit else None
@@ -165,12 +170,13 @@ def _settle(
                 else Kind.IGNORED if place in skip else kinds[place], columns[place])
         for place in range(width)
     )  # fmt: skip
-    if not any(column.kind in (Kind.LEVEL, Kind.NUMBER, Kind.BUS) for column in done):
+    layout = Layout(delimiter, done, time_column, factor, stated, interval if time_column is None else None, first_row)
+    if not layout.read:
         raise CaptureError(
             "has a time column and no other that holds levels or volts", "export the channels too",
             path=path, line=first_row,
         )  # fmt: skip
-    return Layout(delimiter, done, time_column, factor, stated, interval if time_column is None else None, first_row)
+    return layout
 
 
 def _no_time(width: int, names: Sequence[str], times: Sequence[int], path: str, line: int) -> CaptureError:

@@ -11,7 +11,7 @@ pattern), ``csv_plain`` (numbers in any notation). What none of them takes is re
 alone says what is wrong with a row.
 
 What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
-in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``.
+in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from pdcheck.capture.csv_layout import Kind, Layout, find_layout
 from pdcheck.capture.csv_noisy import NoisyReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
-from pdcheck.capture.csv_rows import CarefulReader, IntArray, NotALevel, Place, RowBlock, lanes_of
+from pdcheck.capture.csv_rows import CarefulReader, IntArray, Lane, NotALevel, OutOfRange, Place, RowBlock, lanes_of
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
@@ -67,6 +67,8 @@ class _CsvFile:
         self._options = options
         self._buffer = LineBuffer(source)
         self._clock = RowClock()
+        self._notes: list[str] = []
+        self._left_out: set[Role] = set()
 
     def read(self) -> Capture:
         """Read it all."""
@@ -188,6 +190,8 @@ class _CsvFile:
                 )
             except NotALevel as found:
                 self._promote(found.place)
+            except OutOfRange as beyond:
+                self._leave_out(beyond)
 
     def _take(self, block: RowBlock, place: Place) -> None:
         points = [wave.select(values) for wave, values in zip(self._waves, block.numbers, strict=True)]
@@ -228,15 +232,9 @@ class _CsvFile:
 
     def _promote(self, column: int) -> None:
         """A column of levels holds numbers after all: what was read of it becomes points."""
-        old, old_edges = self._layout, self._edges
-        old_waves = dict(zip(_number_places(old), self._waves, strict=True))
-        layout = old.with_number(column)
-        self._begin(layout)
-        old_lanes = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(old), old_edges, strict=True)}
-        self._edges = [old_lanes[lane.place, lane.bit] for lane in lanes_of(layout)]
-        fresh = dict(zip(_number_places(layout), self._waves, strict=True))
-        self._waves = [old_waves.get(place, fresh[place]) for place in _number_places(layout)]
-        edges, wave = old_lanes[column, 0], fresh[column]
+        old_lanes = dict(zip(lanes_of(self._layout), self._edges, strict=True))
+        self._go_on_with(self._layout.with_kind(column, Kind.NUMBER))
+        edges, wave = old_lanes[Lane(column, 0)], self._waves[_number_places(self._layout).index(column)]
         if edges.initial is not None:
             times = np.concatenate([[0.0], edges.edges.times()])
             levels = (np.arange(len(times)) + edges.initial) & 1
@@ -245,6 +243,25 @@ class _CsvFile:
                 wave.times.keep_rows(1.0)
                 rows = np.concatenate([[0], rows])
             wave.push(times, levels.astype(np.float64), rows)
+
+    def _leave_out(self, found: OutOfRange) -> None:
+        """Go on without a column that cannot be read, where that is none that the others are of no use without."""
+        column, error = self._layout.columns[found.place], found.error
+        if column.role in (Role.CC1, Role.CC2, *self._options.roles) or self._layout.read == 1:
+            raise error
+        self._left_out.add(column.role)
+        self._notes.append(f"From line {error.line:,} on {error.what}; the whole column was left out.")
+        self._go_on_with(self._layout.with_kind(found.place, Kind.IGNORED))
+
+    def _go_on_with(self, layout: Layout) -> None:
+        """Read the rows that follow by another layout of the same columns; what was read of the others stays."""
+        lanes = dict(zip(lanes_of(self._layout), self._edges, strict=True))
+        waves = dict(zip(_number_places(self._layout), self._waves, strict=True))
+        self._begin(layout)
+        self._edges = [lanes[lane] for lane in lanes_of(layout)]
+        self._waves = [
+            waves.get(place, fresh) for place, fresh in zip(_number_places(layout), self._waves, strict=True)
+        ]
 
     def _finish(self, place: Place) -> Capture:
         layout = self._layout
@@ -265,7 +282,7 @@ class _CsvFile:
         kind = "csv-edges" if period is None else "csv-samples"
         digital = {(lane.place, lane.bit): edges for lane, edges in zip(lanes_of(layout), self._edges, strict=True)}
         analog = dict(zip(_number_places(layout), self._waves, strict=True))
-        notes = (*(said for edges in self._edges for said in edges.notes()),
+        notes = (*self._notes, *(said for edges in self._edges for said in edges.notes()),
                  *(said for wave in self._waves if self._worth_keeping(wave) for said in wave.notes()))  # fmt: skip
         lines: list[Line] = []
         for column, said in enumerate(layout.columns):
@@ -275,7 +292,8 @@ class _CsvFile:
             elif said.kind is Kind.NUMBER and self._worth_keeping(analog[column]) and not analog[column].given_up:
                 lines.append(analog[column].line(factor, period))
         check_apart(self._edges, (line.role for line in lines if isinstance(line, AnalogLine)), _FINER, self._path)
-        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes)
+        return Capture(self._path, kind, start, length, period, tuple(lines), layout.time_stated, notes,
+                       left_out=frozenset(self._left_out))  # fmt: skip
 
     def _worth_keeping(self, wave: WaveBuilder) -> bool:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""

@@ -19,6 +19,7 @@ from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
     is_number,
+    is_out_of_range,
     level,
     number,
     plain_parts,
@@ -40,9 +41,6 @@ LAST_ROWS = 16
 
 _MOST_EMPTY_LINES = 100_000
 _SPOT_CHECK = 512
-_OUT_OF_RANGE = re.compile(
-    r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|-{2,}|\*{2,})", re.IGNORECASE
-)
 #: "Total rows: 420000", "End of data". What is cut off of a row begins as the row does.
 _FOOTER = re.compile(
     r'\s*"?(?=[^\W\d_]{3})(?:[^\W\d_]+[ _])*[^\W\d_]+(?:[.!]|\s*[:=][^"]{0,200})?"?[\s,;]*'
@@ -50,7 +48,8 @@ _FOOTER = re.compile(
 _DURATION = re.compile(r"(?<![^\W_])(?:delta|duration|dt|diff|difference|interval|width|length|[Δ∆]t?)(?![^\W_])", re.I)
 # Rows looked at where times go backwards; so many falls, one in so many rows, are no stray row. Our own choice.
 _MOST_LOOKED_AT, _MANY_FALLS, _OFTEN = 400, 4, 6
-MOST = 1e30  # what is larger is no reading; 9.9E+37 is what instruments print for one that is out of range
+MOST = 1e30  # what is larger is no reading
+_MARKED = (9.89e37, 9.92e37)  # 9.9E+37 is what SCPI has instruments say for a reading out of range; from memory
 MOST_WHOLE = 1 << 62  # what other readers hold in 64 bits
 
 
@@ -117,6 +116,14 @@ class NotALevel(Exception):
         self.place = place
 
 
+class OutOfRange(Exception):
+    """A column holds what an instrument prints for a reading out of its range."""
+
+    def __init__(self, place: int, error: CaptureError) -> None:
+        self.place = place
+        self.error = error
+
+
 @dataclass(frozen=True)
 class Lane:
     """A digital line of the file: a column of levels, or one bit of a bus column."""
@@ -160,6 +167,7 @@ class CarefulReader:
         :param last_of_file: nothing follows them. The last may then be a line in words about the rows.
         :raises CaptureError: a row is broken.
         :raises NotALevel: a column of levels that may be numbers is.
+        :raises OutOfRange: a column of numbers holds none.
         """
         lines = decoded(text).split("\n")
         if terminated:
@@ -277,7 +285,7 @@ class CarefulReader:
         if said is None:
             if column.may_be_number and is_number(cell):
                 raise NotALevel(lane.place)
-            if (column.may_be_number or column.unit) and _OUT_OF_RANGE.fullmatch(cell):
+            if (column.may_be_number or column.unit) and is_out_of_range(cell):
                 raise self._out_of_range(cell, lane.place, at)
             raise self._bad(cell, lane.place, at, "not a level (0 or 1)")
         return said
@@ -285,7 +293,7 @@ class CarefulReader:
     def _value(self, cell: str, place: int, at: int, before: list[float]) -> float:
         if not cell and self._layout.columns[place].role.value == "other":
             return before[-1] if before else 0.0
-        if _OUT_OF_RANGE.fullmatch(cell) or (is_number(cell) and not abs(number(cell)) < MOST):
+        if is_out_of_range(cell) or (is_number(cell) and _MARKED[0] <= abs(number(cell)) <= _MARKED[1]):
             raise self._out_of_range(cell, place, at)
         self._check_number(cell, place, at)
         return number(cell)
@@ -293,7 +301,7 @@ class CarefulReader:
     def _check_number(self, cell: str, place: int, at: int) -> None:
         if not is_number(cell):
             raise self._bad(cell, place, at, "not a number")
-        if len(cell) > 40 or ("e" in cell.lower() and not abs(number(cell)) < MOST):
+        if len(cell) > 40 or not abs(number(cell)) < MOST:
             raise self._bad(cell, place, at, "not a usable number")
 
     def _backwards(self, cell: str, place: int, at: int, lines: Sequence[str]) -> CaptureError:
@@ -315,11 +323,11 @@ class CarefulReader:
             said, "export the capture again; rows out of order or edited cannot be judged", path=self._path, line=at
         )
 
-    def _out_of_range(self, cell: str, place: int, at: int) -> CaptureError:
-        return self._bad(
+    def _out_of_range(self, cell: str, place: int, at: int) -> OutOfRange:
+        return OutOfRange(place, self._bad(
             cell, place, at, "what an instrument prints for a reading out of its range",
             "set a larger range and capture again, or export without this column",
-        )  # fmt: skip
+        ))  # fmt: skip
 
     def _bad(
         self, cell: str, place: int, at: int, why: str, remedy: str = "correct or delete this row, or export again"

@@ -1,4 +1,4 @@
-"""Cells left empty where nothing has changed: ``0.25,,5.02`` below ``0.00,1,5.01``.
+"""Cells left empty where nothing has changed: ``0.25,,5.02`` below ``0.00,1,5.01``; or left away: ``0.25,1``.
 
 Why it is: exports of channels that are sampled at different rates leave most cells empty, and mean the value above. In
 other files an empty cell is damage, and the row reader says so; here is told which of the two a file is.
@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from pdcheck.capture.csv_cells import split_row, strip_comment
+from pdcheck.capture.csv_cells import joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
+from pdcheck.capture.model import Role
+from pdcheck.capture.names import read_name
 
 _DELIMITERS = ("\t", ";", ",")
 _LEAST_ROWS = 40
@@ -25,19 +27,34 @@ class Sparse:
     :ivar delimiter: what is between the cells, and ``width`` how many a row has.
     """
 
-    def __init__(self, delimiter: str, width: int, first: dict[int, str]) -> None:
+    def __init__(self, delimiter: str, width: int, first: dict[int, str], least: int) -> None:
         self.delimiter = delimiter
         self.width = width
         self._held = first
+        self._least = least
+
+    @staticmethod
+    def may_be_ragged(lines: Sequence[str]) -> bool:
+        """Whether the rows among the first lines end before the line above them, or before one of them, does."""
+        first = next((place for place, line in enumerate(lines) if line[:1] in _BEGIN_NUMBERS), 0)
+        some = lines[max(0, first - 1) :]
+        return any(len({line.count(mark) for line in some if mark in line}) > 1 for mark in _DELIMITERS)
 
     @staticmethod
     def of(lines: Sequence[str]) -> Sparse | None:
         """Of a file's first lines; None where all cells are filled, or hardly any is not."""
         lines = [line for line in lines[:_MOST_LINES] if strip_comment(line) is None]
         for delimiter in _DELIMITERS:
-            rows = [split_row(line, delimiter) for line in lines if delimiter in line]
-            rows = [row for row in rows if any(row) and all(map(is_plain, filter(None, row)))]
-            width = Counter(map(len, rows)).most_common(1)[0][0] if rows else 0
+            split = [split_row(line, delimiter) for line in lines if delimiter in line]
+            rows = [row for row in split if _is_row(row)]
+            if not rows:
+                continue
+            width = least = Counter(map(len, rows)).most_common(1)[0][0]
+            head = next((row for row in reversed(split[: split.index(rows[0])]) if len(row) > width), [])
+            if any(_is_channel(name) for name in head[width:]):
+                # The header names channels of which most rows say nothing: they end before them.
+                width, least = len(head), 1
+                rows = [row + [""] * (width - len(row)) for row in rows]
             rows = [row for row in rows if len(row) == width]
             if width < 2 or len(rows) < max(_LEAST_ROWS, len(lines) // 2):
                 continue
@@ -45,19 +62,37 @@ class Sparse:
             some = {place: cells[0] for place, cells in enumerate(filled) if 0 < len(cells) < len(rows)}
             empty = max((len(rows) - len(filled[place]) for place in some), default=0)
             if empty > _HABIT * len(rows) and any(len(cells) == len(rows) for cells in filled):
-                return Sparse(delimiter, width, some)
+                if least < width:
+                    # A row of nothing but its time may stand at the end.
+                    some = {place: cells[0] for place, cells in enumerate(filled) if place and cells}
+                return Sparse(delimiter, width, some, least)
         return None
 
-    def fill(self, cells: list[str]) -> None:
-        """Put the value above into each empty cell, the column's first one where nothing is above.
+    def row(self, line: str, cells: list[str], *, terminated: bool) -> str:
+        """The line with the value above in each empty cell, the column's first one where nothing is above.
 
-        Lines must come in their order. Those of words are left alone.
+        Lines must come in their order. Those of words are left alone, and so is one that may be cut.
+
+        :param terminated: False for the file's last line where it has no line end.
         """
+        missing = self.width - len(cells)
+        if len(cells) < self._least or (missing > 0 and not (terminated and cells[0])):
+            return line
+        cells += [""] * missing
         filled = [(place, cells[place]) for place in self._held if cells[place]]
-        if cells[0] and cells[0][0] not in _BEGIN_NUMBERS and not is_plain(cells[0]):
-            return
-        if not all(is_plain(cell) for _, cell in filled):
-            return
+        words = cells[0] and cells[0][0] not in _BEGIN_NUMBERS and not is_plain(cells[0])
+        if words or not all(is_plain(cell) for _, cell in filled):
+            return line if missing > 0 else joined(cells, self.delimiter)
         self._held.update(filled)
         for place, cell in self._held.items():
             cells[place] = cell
+        return joined(cells, self.delimiter)
+
+
+def _is_row(cells: Sequence[str]) -> bool:
+    return any(cells) and all(map(is_plain, filter(None, cells)))
+
+
+def _is_channel(name: str) -> bool:
+    named = read_name(name)
+    return named.role is not Role.OTHER or bool(named.unit)

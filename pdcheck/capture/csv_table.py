@@ -6,15 +6,26 @@ rows themselves tell, for there are many of them and they are alike.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
-from pdcheck.capture.csv_cells import DELIMITERS, bus_value, is_number, level, split_row, strip_comment
+from pdcheck.capture.csv_cells import (
+    DELIMITERS,
+    bus_value,
+    is_number,
+    is_out_of_range,
+    level,
+    split_row,
+    strip_comment,
+)
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
 _VOTING_LINES = 30
+#: "TIMEBASE=0.25uS" says something of the file and names no column.
+_KEY_AND_NUMBER = re.compile(r"[A-Za-z)]\s*[=:]\s*[+-]?[0-9.]")
 #: Cells so short are asked about more than once, and cost little to keep in mind.
 _SHORT = 40
 
@@ -36,13 +47,15 @@ def voters(lines: Sequence[str]) -> list[str]:
 
 
 def is_plain(cell: str) -> bool:
-    """A number, a level or the value of a bus, as the row readers know them."""
+    """A number, a level or the value of a bus, as the row readers know them; or a word for a reading out of range."""
     return _is_plain(cell) if len(cell) <= _SHORT else _is_plain.__wrapped__(cell)
 
 
 @lru_cache(maxsize=1024)
 def _is_plain(cell: str) -> bool:
-    return is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+    known = is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+    # A rule of dashes is none.
+    return known or (is_out_of_range(cell) and cell[-1:] not in "-*")
 
 
 def vote(lines: Sequence[str], delimiter: str, known: Callable[[str], bool]) -> float:
@@ -129,8 +142,13 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     for place in range(table.header + 1, table.first_match):
         line = table.lines[place]
         cells = table.cells(line)
+        own, beyond_these = cells[: table.width], cells[table.width :]
         if cells and all(cell == "" or _bare_unit(cell) for cell in cells) and not units:
             units = [cell.strip("[]() ") for cell in cells]
+            first = place + 1
+        elif beyond_these and any(map(_bare_unit, own)) and not any(map(is_number, own)) and not units:
+            # "Sequence,Volt,-1.0e-03,2.5e-07": units, and beyond them what the file has but one value of.
+            units = [cell.strip("[]() ") for cell in own]
             first = place + 1
         elif not line.strip() or strip_comment(line) is not None:
             first = place + 1
@@ -155,8 +173,12 @@ def _bare_unit(cell: str) -> bool:
 
 def _header_cells(table: Table, line: str) -> list[str] | None:
     """The line as a header of the table's width, or of that of its rows with their empty cells; None if it is none."""
+    if table.width == 1 and _KEY_AND_NUMBER.search(line):
+        return None
     row = table.lines[table.first_match]
-    for delimiter in dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
+    # A line that the rows' own mark splits is not split at another: "Sample Interval,2.5e-07" is no two names.
+    own = table.delimiter.strip() and len(split_row(line, table.delimiter)) > 1
+    for delimiter in (table.delimiter,) if own else dict.fromkeys((table.delimiter or ",", *DELIMITERS)):
         cells = split_row(line, delimiter)
         if delimiter == " ":
             cells = _joined_brackets(cells)

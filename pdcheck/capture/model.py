@@ -101,6 +101,7 @@ class Capture:
         then taken as seconds, and whoever knows what the lines carry may rescale.
     :ivar notes: sentences on what of the file was not kept because it was too much.
     :ivar chosen: the roles for which the user named the column; only these columns may be read for them.
+    :ivar left_out: the roles of columns that hold readings out of the instrument's range, and were left out for that.
     """
 
     path: str
@@ -112,6 +113,7 @@ class Capture:
     time_unit_stated: bool = True
     notes: tuple[str, ...] = ()
     chosen: frozenset[Role] = frozenset()
+    left_out: frozenset[Role] = frozenset()
 
     def rescaled(self, factor: float) -> Capture:
         """The same capture with every time multiplied by ``factor``."""

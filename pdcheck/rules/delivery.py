@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from pdcheck.capture.levels import outside
-from pdcheck.capture.model import Span
+from pdcheck.capture.model import Role, Span
 from pdcheck.conversation.model import Contract, Negotiation, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import Draw, drawn
@@ -118,6 +118,8 @@ def _judge_contract(
             "range) or its probe cannot be trusted"
         )
     if case.vbus is None:
+        if Role.VBUS in case.reading.capture.left_out:
+            return withheld("its column holds readings out of the instrument's range, and was left out")
         return withheld("VBUS was not captured")
     start = contract.since_s + SETTLE_S
     if offer_uncertain(case, made):

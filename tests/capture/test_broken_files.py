@@ -17,7 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pdcheck.capture import open_capture
+from pdcheck.capture import AnalogLine, DigitalLine, Role, open_capture
 from pdcheck.errors import CaptureError
 
 GOOD = b"Time [s],CC1,CC2\n" + b"".join(b"%.6f,%d,%d\n" % (i * 1e-5, i % 2, i // 2 % 2) for i in range(200))
@@ -283,10 +283,73 @@ CC = [str(i % 2) for i in range(300)]
 @pytest.mark.parametrize("cell", ["OL", "O.L", "Over", "-inf", "----", "overload"])
 def test_a_column_of_nothing_but_readings_out_of_range(tmp_path: Path, name: str, cell: str) -> None:
     data = f"Time [s],CC1,{name}\n".encode() + rows_of(TIMES, CC, [cell] * 300)
-    error = failure(tmp_path, data)
+    error = failure(tmp_path, data, roles={Role.VBUS: name})
     assert "a reading out of its range" in error.what
     assert cell in error.what
     assert "without this column" in error.remedy
+    # Nobody asked for it: the others can be read, and the report says what is missing.
+    capture = open_capture(tmp_path / "capture.csv")
+    assert [line.name for line in capture.lines] == ["CC1"]
+    assert len(capture.notes) == 1 and cell in capture.notes[0] and "the whole column was left out" in capture.notes[0]
+
+
+@pytest.mark.parametrize("cell", ["OL", "9.9E+37", "-9.91E37", "\u221e", "+OVER", "****"])
+@pytest.mark.parametrize("rows", [300, 9000])
+def test_one_reading_out_of_range_takes_its_column_and_no_other(tmp_path: Path, cell: str, rows: int) -> None:
+    times = [f"{i * 1e-6:.6f}" for i in range(rows)]
+    levels = [str(i // 7 % 2) for i in range(rows)]
+    volts = [f"{5 + i % 3 / 10:.1f}" for i in range(rows)]
+    amps = [f"{i % 5 / 10:.1f}" for i in range(rows)]
+    path = tmp_path / "capture.csv"
+    path.write_bytes(b"Time [s],CC1,VBUS [V],I [A]\n" + rows_of(times, levels, volts, amps))
+    whole = {line.name: line for line in open_capture(path).lines}
+    volts[rows * 2 // 3] = cell
+    path.write_text("Time [s],CC1,VBUS [V],I [A]\n" + rows_of(times, levels, volts, amps).decode())
+    capture = open_capture(path)
+    assert [line.name for line in capture.lines] == ["CC1", "I [A]"]
+    assert f"From line {rows * 2 // 3 + 2:,} on" in capture.notes[0]
+    for line in capture.lines:
+        same = whole[line.name]
+        if isinstance(line, DigitalLine) and isinstance(same, DigitalLine):
+            assert line.edges_s.tolist() == same.edges_s.tolist()
+        elif isinstance(line, AnalogLine) and isinstance(same, AnalogLine):
+            assert (line.times_s.tolist(), line.values.tolist()) == (same.times_s.tolist(), same.values.tolist())
+    # A number that no instrument prints is damage, and CC out of range is of no use.
+    volts[rows * 2 // 3] = "1e40"
+    assert "not a usable number" in failure(
+        tmp_path, b"Time [s],CC1,VBUS [V],I [A]\n" + rows_of(times, levels, volts, amps)
+    ).what
+    volts[rows * 2 // 3] = cell
+    text = "Time [s],CC1 [V],I [A]\n" + rows_of(times, volts, amps).decode()
+    assert "out of its range" in failure(tmp_path, text.encode()).what
+
+
+def test_three_columns_of_which_none_names_channels(tmp_path: Path) -> None:
+    words = ["ok", "bad", "ok", "ok"] * 75
+    volts = [f"{5 + i % 3 / 10:.1f}" for i in range(300)]
+    for header, columns in (
+        ("Time [s],Signal,VBUS [V]", (TIMES, CC, volts)), ("Time [s],CC1,Note", (TIMES, CC, words)),
+        ("Time [s],Channel,VBUS [V]", (TIMES, CC, volts)), ("Time [s],Note,CC1", (TIMES, words, CC)),
+    ):  # fmt: skip
+        path = tmp_path / "capture.csv"
+        path.write_bytes(header.encode() + b"\n" + rows_of(*columns))
+        capture = open_capture(path)
+        level = next(line for line in capture.lines if isinstance(line, DigitalLine))
+        assert len(level.edges_s) == 299, header
+
+
+def test_the_end_of_rows_that_end_where_nothing_has_changed(tmp_path: Path) -> None:
+    text = "Time [s],CC1,VBUS [V]\n0.0,0,5.02\n" + "".join(f"{i * 1e-6:.6f},{i % 2}\n" for i in range(1, 200))
+    path = tmp_path / "capture.csv"
+    for cut in range(1, 11):
+        path.write_text(text[:-cut])
+        capture = open_capture(path)
+        assert [line.name for line in capture.lines] == ["CC1", "VBUS [V]"]
+        level = capture.lines[0]
+        # What lacks its line end may lack more: it is not taken.
+        assert isinstance(level, DigitalLine) and len(level.edges_s) == 198
+    path.write_text(text + "0.0002\n")
+    assert open_capture(path).duration_s == pytest.approx(200e-6)
 
 
 def test_a_level_that_is_none_is_no_reading(tmp_path: Path) -> None:

@@ -117,7 +117,47 @@ CSV: dict[str, bytes] = {
     ),
 }  # fmt: skip
 
-WITH_VOLTS = {"shortest, volts", "other columns", "millivolts", "minus about zero", "scope in volts", "scope, shortest"}
+CSV |= {
+    "a key and a value a line, then units": lines(
+        "Record Length,Analog:9\nSample Interval,2.5e-07\nVertical Units,V\nVertical Scale,0.2\nModel,Quay 4\n"
+        "Source,CH1\nSecond,Volt",
+        [f"{t - 0.001:.9f},{v:.5f}" for t, v in zip(VOLTS.times_s, VOLTS.values, strict=True)],
+    ),
+    "start and increment beside the names": lines(
+        "X,CH1,Start,Increment\nSequence,Volt,-1.0e-03,2.5e-07", [f"{i},{v:.3e},," for i, v in enumerate(VOLTS.values)]
+    ),
+    "one column, units in its cells, the clock's period": lines(
+        "#CHANNEL:CH1\n#CLOCK=0.25uS\n#SIZE=9\n#UNITS:V",
+        [f" {v * 1e3:.2f}mV" if abs(v) < 1 else f" {v:.3f}V" for v in VOLTS.values],
+    ),
+    "a bus in decimal": samples("Time [s],Port A", lambda i, t, cc: f"{t:.9f},{160 + 8 * (i // 900 % 2) + cc}"),
+    "a bus in decimal that begins with zeros": samples(
+        "; Sampling rate: 4 MHz\nSample;D[7:0]", lambda i, t, cc: f"{i};{cc + (2 if i > 900 else 0)}"
+    ),
+    "row a change, rows that end where nothing has changed": changes(
+        "Time [s],CC1,CC2,VBUS [V]", lambda t, cc: f"{t:.9f},{cc}" + (",0,5.02" if t == 0 else ",1" if cc else "")
+    ),
+    "row a change of one channel": lines(
+        "Time [s],Channel,Value",
+        ["0.0,VBUS [V],5.02", *(f"{t:.9f},CC1,{cc}\n{t:.9f},VBUS [V],{5.0 + n % 9 / 100:.2f}"
+                                for n, (t, cc) in enumerate(CHANGES))],
+    ),
+    "row a change of one channel, numbered": lines(
+        "Channel;Time [us];State",
+        [f"{line};{t * 1e6:.3f};{level}".replace(".", ",") for n, (t, cc) in enumerate(CHANGES)
+         for line, level in ([(0, cc), (7, n // 9 % 2)] if n % 9 == 0 else [(0, cc)])],
+    ),
+    "a reading out of range beside CC": samples(
+        "Time (ms),Channel A,Channel B\n(ms),(mV),(V)\n",
+        lambda i, t, cc: f"{t * 1e3:.8f},{40 + 1060 * cc},{chr(0x221E) if i % 50_000 < 30 else '5.0312'}",
+    ),
+}  # fmt: skip
+
+WITH_VOLTS = {
+    "a key and a value a line, then units", "start and increment beside the names", "shortest, volts", "other columns",
+    "one column, units in its cells, the clock's period", "millivolts", "minus about zero", "scope in volts",
+    "scope, shortest",
+}  # fmt: skip
 
 
 def vcd_by_hand(scale: str, ticks: float, code: str = "!", vector: bool = False, real: bool = False) -> bytes:
