@@ -33,6 +33,9 @@ SHORT_OF_VBUS = (
     "the short (common practice, no source). Look there for a cracked or discoloured capacitor or protection part. "
     "Plug nothing in until it is gone."
 )
+LOOK = "Look at the contact and its joint under the microscope, press lightly on the shell and measure again."
+GOOD_BOARD = "Measure both contacts of a known-good board with the same meter and range, and compare."
+CC_BESIDE = "Measure CC1 and CC2 at the same place."
 FRESH_START = (
     "Leave the device on the charger for half an hour: a cell that is flat to the bottom wakes slowly (common "
     "practice, no source). Then measure again."
@@ -199,7 +202,7 @@ VBUS_ABSENT = Entry(
     "vbus-absent", Severity.INFO,
     "A type C charger gives VBUS only after it has seen a pull-down on CC. Without the levels of CC nobody can be "
     "named.",
-    "USB Type-C, section 4.5.2 (VBUS after attach)", ("Measure CC1 and CC2 at the same place.", SAY_SIDE),
+    "USB Type-C, section 4.5.2 (VBUS after attach)", (CC_BESIDE, SAY_SIDE),
 )
 BACKFED = Entry(
     "vbus-backfed", Severity.WARN,
@@ -212,10 +215,15 @@ VBUS_IMPOSSIBLE = Entry(
     "battery of the meter), or something feeds the port that must not.", "USB PD, section 6.4.1 (EPR, at most 48 V)",
     ("Unplug, touch nothing, and check the meter on a known voltage. Only then measure again, the charger alone.",),
 )
+VBUS_ALONE = Entry(
+    "vbus-alone", Severity.INFO,
+    "VBUS comes over other contacts than CC. It reads so whether or not the chip talks and whether or not anything "
+    "charges.", _OURS, (todo.CURRENT.text, CC_BESIDE, todo.CAPTURE.text),
+)
 VBUS_RAISED = Entry(
     "vbus-raised", Severity.INFO,
-    "Somebody asked for more than 5 V and got it: over USB PD, or over D+ and D- by another scheme. A capture of CC "
-    "tells which.", _OURS,
+    "A charger gives more than 5 V when it was asked to: over USB PD, or over D+ and D- by another scheme. One that "
+    "does so unasked is faulty. A capture of CC tells which.", _OURS,
 )
 REVERSED = Entry(
     "probes-reversed", Severity.INFO, "No contact of the port lies below ground: the probes are swapped, or the black "
@@ -250,10 +258,17 @@ LEAK = Entry(
     "Lower than any pull-down. Liquid, a damaged protection part, or a meter that wakes the chip; a good unit tells.",
     next=(todo.PINS.text, todo.CC_FOLLOW.text),
 )
+ONE_OPEN = Entry(
+    "cc-contact-open", Severity.FAIL,
+    "A port hangs the same on both CC contacts, and the other one shows what hangs there. What is missing belongs to "
+    "one line: contact, protection part, or the chip's own pin.", _OURS,
+    (LOOK, todo.FLIP.text, todo.PINS.text, todo.CC_FOLLOW.text),
+)
 DIFFER = Entry(
-    "cc-contacts-differ", Severity.FAIL,
+    "cc-contacts-differ", Severity.WARN,
     "A port hangs the same on both CC contacts. What differs belongs to one line: contact, protection part, or the "
-    "chip's own pin.", _OURS, (todo.PINS.text, todo.CC_FOLLOW.text, todo.FLIP.text),
+    "chip's own pin. A meter reads the clamp of a chip without power as almost anything: this alone does not convict.",
+    _OURS, (GOOD_BOARD, todo.FLIP.text, todo.PINS.text, todo.CC_FOLLOW.text),
 )
 RA_AT_DEVICE = Entry(
     "ra-at-device", Severity.WARN,

@@ -5,7 +5,7 @@ Why it is: the words of the findings stand apart from the conditions under which
 
 from __future__ import annotations
 
-from pdcheck.bench.entries import SHORT_OF_VBUS, Entry
+from pdcheck.bench.entries import LOOK, SHORT_OF_VBUS, Entry
 from pdcheck.rules import Severity
 from pdcheck.triage import measurements as todo
 
@@ -14,7 +14,12 @@ OPEN = Entry(
     "contact-open", Severity.FAIL,
     "Its counterpart in the other row shows a reading: the contact is lifted, cracked or dirty, or the solder joint "
     "under the port is open; on CC it may also be the part behind it.", _CONNECTOR,
-    ("Look at the contact and its joint under the microscope, press lightly on the shell and measure again.",),
+    (LOOK,),
+)
+GROUND_OPEN = Entry(
+    OPEN.id, OPEN.severity,
+    "Another GND contact reads a short, as all of them must: this one is lifted, cracked or dirty, or its solder joint "
+    "is open.", _CONNECTOR, (LOOK,),
 )
 ROW_OPEN = Entry(
     "row-open", Severity.FAIL,
@@ -49,7 +54,8 @@ BOTH_OPEN = Entry(
 )
 NO_GROUND = Entry(
     "no-ground", Severity.INFO,
-    "All GND contacts at once are seldom open: the other probe was not on ground, or the meter was in another mode.",
+    "Where no GND contact reads a short the other probe was, as a rule, not on ground, or the meter was in another "
+    "mode.",
     _CONNECTOR, ("Put the other probe on the shell or the board's ground; GND must then read a short.",),
 )
 NOT_FITTED = Entry("not-fitted", Severity.INFO, "A port leaves out what it does not use.", _CONNECTOR)
