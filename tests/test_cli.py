@@ -214,3 +214,14 @@ def test_a_scenario_is_not_taken_for_a_broken_table() -> None:
     result = run("decode", str(DEMO / "charger_refuses.talk"))
     assert result.exit_code == 2
     assert "is a scenario, no capture; pdcheck synth makes a capture of it" in result.stderr
+
+
+@pytest.mark.parametrize(("name", "first"), [
+    ("tablet_told_to_wait.csv", "First: Measure VBUS at the port under load"),
+    ("tablet_plug_label_up.csv", "First: Still not charging?"),
+    ("scanner_charges_at_9v.csv", None),
+])
+def test_a_pass_that_does_not_show_the_device_charging_says_what_is_first(name: str, first: str | None) -> None:
+    """The device that lies on the bench does not charge, or it would not be there."""
+    head = run("decode", str(DEMO / name)).stdout.split("\n\n")[0]
+    assert (first in head) if first is not None else ("First:" not in head)
