@@ -196,3 +196,32 @@ def test_one_column_cannot_be_two_things(options: tuple[str, ...]) -> None:
     assert result.stdout == ""
     assert len(result.stderr.splitlines()) == 1
     assert "--cc and --vbus both name the column '" in result.stderr
+
+
+def test_of_several_files_the_end_says_which_were_passed_over() -> None:
+    """What cannot be used was complained of before the reports of the others, and has scrolled away."""
+    names = ["charger_refuses.csv", "index.csv", "scanner_charges_at_9v.csv"]
+    result = run("decode", "--quiet", *(str(DEMO / n) for n in names))
+    assert result.exit_code == 2
+    assert len(result.stdout.splitlines()) == 2
+    assert result.stderr.splitlines()[-1] == (
+        f"pdcheck: 2 of 3 files judged; no capture that can be used: {DEMO / 'index.csv'}"
+    )
+    assert len(run("decode", "--quiet", str(DEMO / "index.csv")).stderr.splitlines()) == 1
+
+
+def test_a_scenario_is_not_taken_for_a_broken_table() -> None:
+    result = run("decode", str(DEMO / "charger_refuses.talk"))
+    assert result.exit_code == 2
+    assert "is a scenario, no capture; pdcheck synth makes a capture of it" in result.stderr
+
+
+@pytest.mark.parametrize(("name", "first"), [
+    ("tablet_told_to_wait.csv", "First: Measure VBUS at the port under load"),
+    ("tablet_plug_label_up.csv", "First: Still not charging?"),
+    ("scanner_charges_at_9v.csv", None),
+])
+def test_a_pass_that_does_not_show_the_device_charging_says_what_is_first(name: str, first: str | None) -> None:
+    """The device that lies on the bench does not charge, or it would not be there."""
+    head = run("decode", str(DEMO / name)).stdout.split("\n\n")[0]
+    assert (first in head) if first is not None else ("First:" not in head)

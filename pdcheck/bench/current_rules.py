@@ -41,10 +41,12 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
 
 
 def charger_may_be_mute(readings: Readings, vbus: float | None) -> bool:
-    """True where little is drawn at 5 V and no contract is known: a charger that never offers looks just like that."""
+    """True where at 5 V no contract is known and no charging current: a charger that never offers looks just so."""
     assert SAFE_5V.max is not None
-    if readings.current_ma is None or readings.contract is not None or (vbus is not None and vbus > SAFE_5V.max):
+    if readings.contract is not None or (vbus is not None and vbus > SAFE_5V.max):
         return False
+    if readings.current_ma is None:
+        return True
     return {band.draw for band in bands_of(abs(readings.current_ma))} <= {Draw.ALIVE, Draw.UNIT_LOAD}
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pdcheck.bench import entries as say
-from pdcheck.bench.attach import Attach, State, attach_of
+from pdcheck.bench.attach import LEAST_5V, Attach, State, attach_of
 from pdcheck.bench.current_rules import judge_current
 from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.ohm_rules import judge_ohms
@@ -93,7 +93,7 @@ def judge(readings: Readings) -> Judgement:
     steps = [step for f in findings if f.effect is not Effect.NOTES for step in f.next if step not in known]
     if outcome is not Outcome.PASS or blocks.of(BlockState.SUSPECT, BlockState.DISPUTED):
         steps += [m.text for m in blocks.next]
-    elif readings.current_ma is None and alive:
+    elif readings.current_ma is None and (alive or readings.contract is not None):
         steps += [m.text for m in blocks.next[:2]]
     elif not alive and (views or readings.side is Side.CABLE):
         steps.append(say.AT_THE_DEVICE)
@@ -152,6 +152,14 @@ def _vbus_alone(readings: Readings) -> list[Said]:
                 s for s in one_way(View(readings, volts, nobody, ""), paired=True)
                 if not (isinstance(s, Finding) and s.rule == say.STATE_UNKNOWN.id)
             ]
+    high = max((v.vbus for v in (readings.volts, readings.flipped) if v.vbus is not None), default=None)
+    decided = any(isinstance(s, Finding) and s.effect is not Effect.NOTES for s in said)
+    if high is not None and high >= LEAST_5V and readings.contract is None and readings.current_ma is None \
+            and not decided:
+        said.append(say.VBUS_ALONE.says(
+            f"VBUS reads {words(high, Kind.VOLTS)}; of CC, the chip and whether it charges VBUS alone does not tell.",
+            effect=Effect.WITHHOLDS,
+        ))
     return said
 
 

@@ -74,6 +74,13 @@ def cable_pull_up(ohms: float) -> Advertisement | None:
     return None
 
 
+def open_beside(high: float, low: float) -> bool:
+    """True where a contact of that resistance is open by what its like reads: nothing beside something."""
+    if pull_of(low) is Pull.OPEN or pull_of(high) is not Pull.OPEN:
+        return False
+    return math.isinf(high) or pull_of(low) is not Pull.OFF
+
+
 def judge_ohms(readings: Readings) -> Iterator[Said]:
     """Findings and evidence of all resistances that were measured."""
     yield from _to_ground(readings)
@@ -100,12 +107,19 @@ def _to_ground(readings: Readings) -> Iterator[Said]:
         return
     if len(measured) == 2 and not shorted:
         low, high = sorted(measured, key=lambda n: measured[n])
+        shown = {name: words(value, Kind.OHMS) for name, value in measured.items()}
+        if open_beside(measured[high], measured[low]):
+            yield say.ONE_OPEN.says(
+                f"{high} to ground reads {shown[high]}, {low} {shown[low]}; a port shows about the same on both.",
+            )
+            yield evidence(f"{high} is open to ground, {low} is not", suspects=_ONE_LINE, done=_TAKEN)
+            return
         if measured[high] > _DIFFER * measured[low] and pull_of(measured[low]) is not Pull.OPEN:
             yield say.DIFFER.says(
-                f"{low} to ground reads {words(measured[low], Kind.OHMS)} and {high} "
-                f"{words(measured[high], Kind.OHMS)}; a port shows about the same on both.",
+                f"{low} to ground reads {shown[low]} and {high} {shown[high]}; a port shows about the same on both.",
+                effect=Effect.WITHHOLDS,
             )
-            yield evidence("CC1 and CC2 differ to ground", suspects=_ONE_LINE, done=_TAKEN)
+            yield evidence("CC1 and CC2 differ to ground", suspects=_ONE_LINE, proves=False, done=_TAKEN)
             return
     yield from _each(measured)
     if len(measured) == 2 and all(pull_of(v) in (Pull.RD, Pull.RD_LOOSE) for v in measured.values()):

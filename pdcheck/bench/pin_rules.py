@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from pdcheck.bench import pin_entries as entry
 from pdcheck.bench.levels import SHORT_OHM
+from pdcheck.bench.ohm_rules import Pull, open_beside, pull_of
 from pdcheck.bench.pin_file import PinReading, PinReadings
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.rules import Effect, Finding
@@ -79,6 +80,19 @@ def opened(reading: PinReading) -> bool:
     """True where every reading of it is OL."""
     values = [v for v in (reading.diode_v, reading.ohms) if v is not None]
     return bool(values) and all(math.isinf(v) for v in values)
+
+
+def _nothing_there(reading: PinReading) -> bool:
+    """True where an ohmmeter finds no more than at an open CC, and nothing else says otherwise."""
+    diode_open = reading.diode_v is None or math.isinf(reading.diode_v)
+    return diode_open and reading.ohms is not None and pull_of(reading.ohms) is Pull.OPEN
+
+
+def _proves_open(reading: PinReading, other: PinReading) -> bool:
+    """True where what the other one reads proves that this one is open. In ohms :mod:`ohm_rules` decides."""
+    return opened(reading) or (
+        reading.ohms is not None and other.ohms is not None and open_beside(reading.ohms, other.ohms)
+    )
 
 
 def differ(one: PinReading, other: PinReading) -> bool | None:
@@ -179,14 +193,14 @@ class Board:
     def _ground(self) -> Iterator[Said]:
         readings = self._of(Net.GND)
         bad = [r for r in readings if not shorted(r)]
-        if len(bad) == len(readings) > 1:
+        if bad and len(bad) == len(readings):
             yield entry.NO_GROUND.says(
-                f"None of the GND contacts ({_names(bad)}) reads like ground.", effect=Effect.WITHHOLDS,
+                f"No GND contact that was measured ({_names(bad)}) reads like ground.", effect=Effect.WITHHOLDS,
             )
         elif bad:
             for reading in bad:
                 self._mark(reading, ContactState.OPEN)
-            yield entry.OPEN.says(f"{_names(bad)} (GND) {_read(bad)} instead of a short to ground.")
+            yield entry.GROUND_OPEN.says(f"{_names(bad)} (GND) {_read(bad)} instead of a short to ground.")
             yield _points(f"GND reads open at {_names(bad)}", _BLOCKS[Net.GND])
 
     def _shorts(self, net: Net) -> Iterator[Said]:
@@ -217,8 +231,8 @@ class Board:
                 yield from self._group(net, group)
 
     def _group(self, net: Net, group: list[PinReading]) -> Iterator[Said]:
-        gone = [r for r in group if opened(r)]
-        alive = [r for r in group if not opened(r)]
+        gone = [r for r in group if opened(r) or (net is Net.CC and _nothing_there(r))]
+        alive = [r for r in group if r not in gone]
         unlike = [r for r in gone if all(differ(r, other) is None for other in alive)]
         if unlike:
             # Alone, all of them, or read in another kind than their counterparts.
@@ -229,7 +243,10 @@ class Board:
                     f"{_names(unlike)} ({net.value}) {_read(unlike)}, and there is nothing to compare with.",
                     effect=Effect.WITHHOLDS,
                 )
-        comparable = [r for r in gone if any(differ(r, other) for other in alive) and not self._as_good(r)]
+        comparable = [
+            r for r in gone if any(differ(r, other) and _proves_open(r, other) for other in alive)
+            and not self._as_good(r)
+        ]
         if comparable and (net in _ON_PATH or net in (Net.DP, Net.DN)):
             for reading in comparable:
                 self._mark(reading, ContactState.OPEN)

@@ -84,9 +84,9 @@ def judge_vbus(view: View) -> Iterator[Said]:
             f"VBUS reads {shown}", suspects=OUTSIDE | DEVICE_CC | {Block.VBUS_SWITCH}, proves=False, done=taken,
         )
     elif vbus > SAFE_5V.max:
-        yield say.VBUS_RAISED.says(f"VBUS reads {shown}: more than 5 V was asked for and given{way}.")
+        yield say.VBUS_RAISED.says(f"VBUS reads {shown}, more than the 5 V that a charger begins with{way}.")
         yield evidence(
-            f"VBUS reads {shown}, so somebody asked for it", clears=OUTSIDE | port, proves=False, done=held,
+            f"VBUS reads {shown}: the charger raises it and it arrives", clears=OUTSIDE | port, proves=False, done=held,
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:

@@ -224,6 +224,9 @@ def export_cases(ctx: click.Context, numbers: tuple[str, ...], out: str | None, 
     from pdcheck.casebook.sharing import export_line
     from pdcheck.casebook.transfer import write_new
 
+    for number in numbers:
+        if "." in number or "/" in number:
+            raise InputError(f"{number!r} is no case's number", f"to write into a file: export -o {number}")
     with open_book(ctx, book, write=False) as kept:
         cases = [kept.get(number) for number in numbers] if numbers else kept.cases()
     text = "".join(export_line(case) + "\n" for case in cases)

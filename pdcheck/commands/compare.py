@@ -83,6 +83,8 @@ def _write(left: Report, right: Report, found: Comparison, target: Path) -> None
 
     first = found.first
     moments = (first.good_s, first.bad_s) if first is not None else (None, None)
-    write_text(
-        comparison_html(left, right, names=("good", "bad"), summary=found.summary, parting_s=moments), target,
+    page = comparison_html(
+        left, right, names=("good", "bad"), summary=found.summary, parting_s=moments,
+        first=found.next[0] if found.next else None,
     )
+    write_text(page, target)

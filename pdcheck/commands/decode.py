@@ -12,7 +12,7 @@ import click
 
 from pdcheck.commands.rate import hertz
 from pdcheck.commands.terminal import EXIT_UNUSABLE, complain, painter, status_of, width, worst_of
-from pdcheck.errors import InputError, PdcheckError
+from pdcheck.errors import CaptureError, InputError, PdcheckError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -61,6 +61,7 @@ def decode(
         raise InputError(f"--pair takes two files, not {len(files)}", "name the capture of each way of the plug")
     pages = _pages(page, files)
     statuses: list[int] = []
+    unusable: list[str] = []
     several = len(files) > 1
     begun = False
     judged: list[Report] = []
@@ -71,6 +72,7 @@ def decode(
         except PdcheckError as error:
             complain(error.one_line())
             statuses.append(EXIT_UNUSABLE)
+            unusable.append(path)
             continue
         statuses.append(status_of(report))
         if pair is not None:
@@ -101,6 +103,10 @@ def decode(
         _say_pair(judged, as_json, quiet, no_color)
         # What both prove together is what was asked for: it stands first.
         click.echo(("=" * 72 + "\n").join(["", *texts] if len(texts) > 1 else texts), nl=False)
+    if unusable and len(unusable) < len(files):
+        # The complaint has scrolled away behind the reports, and the exit status is that of the worst.
+        names = ", ".join(unusable[:3]) + (", ..." if len(unusable) > 3 else "")
+        complain(f"{len(files) - len(unusable)} of {len(files)} files judged; no capture that can be used: {names}")
     raise SystemExit(worst_of(statuses))
 
 
@@ -113,7 +119,14 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
 
     roles = {Role(role): name for role, name in columns.items() if name is not None}
     with Bar(Path(path).name if path != "-" else "standard input") as bar:
-        capture = open_capture(path, roles=roles, rate_hz=rate, progress=bar)
+        try:
+            capture = open_capture(path, roles=roles, rate_hz=rate, progress=bar)
+        except CaptureError as error:
+            if path.endswith(".talk"):
+                raise CaptureError(
+                    "is a scenario, no capture", "pdcheck synth makes a capture of it", path=path,
+                ) from error
+            raise
     return check(decode_capture(capture))
 
 

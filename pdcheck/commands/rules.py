@@ -5,6 +5,8 @@ Why it is: every check can be read up without a capture.
 
 from __future__ import annotations
 
+from difflib import get_close_matches
+
 import click
 
 from pdcheck.errors import InputError
@@ -13,13 +15,25 @@ from pdcheck.errors import InputError
 @click.command()
 @click.argument("rule_id", metavar="[ID]", required=False)
 def rules(rule_id: str | None) -> None:
-    """List the checks, or explain one: what, why it stops charging, where it is written, what to do."""
+    """List the checks and the findings from readings, or explain one.
+
+    What it is, why it stops charging, where it is written, what to do.
+    """
+    from pdcheck.bench.finding_text import BY_COMMAND, finding_page, findings_list
     from pdcheck.report.rule_text import find_rule, rule_page, rules_list
+    from pdcheck.rules import ALL_RULES
 
     if rule_id is None:
-        click.echo(rules_list(), nl=False)
+        click.echo(rules_list() + findings_list(), nl=False)
         return
-    found = find_rule(rule_id)
-    if found is None:
-        raise InputError(f"there is no rule {rule_id!r}", "pdcheck rules lists them all")
-    click.echo(rule_page(found), nl=False)
+    # A report shows an id in brackets, and a shop may type it in capitals.
+    name = rule_id.strip("[] ").lower()
+    rule = find_rule(name)
+    # One id may be a check of captures and a finding from readings.
+    pages = [page for page in (rule_page(rule) if rule is not None else None, finding_page(name)) if page is not None]
+    if not pages:
+        ids = [r.id for r in ALL_RULES] + [e.id for found in BY_COMMAND.values() for e in found]
+        near = get_close_matches(name, dict.fromkeys(ids), 1, 0.6)
+        hint = f"did you mean {near[0]}? " if near else ""
+        raise InputError(f"there is no rule {rule_id!r}", f"{hint}pdcheck rules lists them all")
+    click.echo("\n".join(pages), nl=False)

@@ -6,6 +6,8 @@ where either capture carries no verdict it can be no proof, and says so.
 
 from __future__ import annotations
 
+from itertools import zip_longest
+
 from pdcheck.comparison.align import MOST_MOVES, align
 from pdcheck.comparison.contents import CHARGER_OFFERS, find_contents
 from pdcheck.comparison.fold import moves_of, offer_missing
@@ -25,11 +27,19 @@ from pdcheck.comparison.model import (
 from pdcheck.comparison.partings import find_partings
 from pdcheck.comparison.timings import timings
 from pdcheck.conversation.model import Party, Step
+from pdcheck.rules import measure_next as todo
 from pdcheck.rules.delivery import Delivered
 from pdcheck.rules.words import count
 from pdcheck.verdict import Outcome, StepState
 
 _CUTS = (Doubt.ENDS, Doubt.MIDWAY)
+_MOST_STEPS = 5
+_OTHER_FILE = "Name two captures: one of the good unit, one of the bad one."
+_SWAP = "Name the good capture first: pdcheck compare GOOD BAD."
+_OTHER_GOOD = (
+    "Take as the good one a capture that passes: of a like unit that charges, or of this one after its repair."
+)
+_SAME_CHARGER = "Capture both units with the same charger and cable, and compare again."
 
 
 def compare(good: Judged, bad: Judged) -> Comparison:
@@ -49,7 +59,8 @@ def compare(good: Judged, bad: Judged) -> Comparison:
     outcome = _outcome(good, bad, partings, contents, measures)
     return Comparison(
         good=good, bad=bad, outcome=outcome, summary=_summary(outcome, good, bad, first, contents, measures), rows=rows,
-        partings=partings, first=first, contents=contents, measures=measures, notes=notes, not_compared=not_compared,
+        partings=partings, first=first, contents=contents, measures=measures, notes=notes,
+        next=_next(good, bad, outcome, contents), not_compared=not_compared,
     )
 
 
@@ -140,9 +151,37 @@ def _notes(good: Judged, bad: Judged, contents: tuple[Content, ...]) -> tuple[st
         notes.append("The one given as good fails as well: it is no pattern of how it should be.")
     elif outcomes == (Outcome.PASS, Outcome.PASS):
         notes.append("Both reach a contract: if one of them does not charge, look behind the negotiation.")
-    if any(c.counts and c.topic.startswith(CHARGER_OFFERS) for c in contents):
+    if _offers_differ(contents):
         notes.append("The chargers offer differently: to compare two devices, capture both with the same charger.")
     return tuple(notes)
+
+
+def _offers_differ(contents: tuple[Content, ...]) -> bool:
+    return any(c.counts and c.topic.startswith(CHARGER_OFFERS) for c in contents)
+
+
+def _next(good: Judged, bad: Judged, outcome: Alike, contents: tuple[Content, ...]) -> tuple[str, ...]:
+    """What to do: what the failing capture's own report says, after whatever would make the pair a better one."""
+    if same_recording(good, bad):
+        return (_OTHER_FILE,)
+    outcomes = (good.verdict.outcome, bad.verdict.outcome)
+    if Outcome.INCONCLUSIVE in outcomes:
+        again = [
+            [f"The {name} one: {step}" for step in side.verdict.next]
+            for name, side in (("good", good), ("bad", bad)) if side.verdict.outcome is Outcome.INCONCLUSIVE
+        ]
+        # Where neither tells anything, the first step for each stands before the second for either.
+        steps = [step for ranked in zip_longest(*again) for step in ranked if step is not None]
+    elif outcomes == (Outcome.FAIL, Outcome.PASS):
+        steps = [_SWAP, *good.verdict.next]
+    elif outcomes == (Outcome.PASS, Outcome.FAIL):
+        steps = [*bad.verdict.next]
+    else:
+        steps = [_OTHER_GOOD] if outcomes[0] is Outcome.FAIL else []
+        steps += [_SAME_CHARGER] if _offers_differ(contents) else []
+        steps += [todo.CAPTURE_AGAIN] if outcome is Alike.CANNOT_TELL else []
+        steps += bad.verdict.next
+    return tuple(dict.fromkeys(steps))[:_MOST_STEPS]
 
 
 def _not_compared(

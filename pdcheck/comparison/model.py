@@ -228,6 +228,7 @@ class Comparison:
 
     ``partings`` in the order of the rows. ``first``: the one that matters first, None where there is none.
     ``notes``: what the reader should know about the pair (one file twice, the order, a good one that fails).
+    ``next``: what to do, from the easiest on.
     ``not_compared``: what could not be compared, and why.
     """
 
@@ -241,6 +242,7 @@ class Comparison:
     contents: tuple[Content, ...]
     measures: tuple[Measure, ...]
     notes: tuple[str, ...]
+    next: tuple[str, ...]
     not_compared: tuple[str, ...]
 
     @property

@@ -88,9 +88,11 @@ def read_capture(capture: Capture) -> LineReading:
     chosen = max(named, key=lambda c: (c.intact, c.traffic), default=None)
     # A column in volts that bears no traffic has no edges, but may be called CC all the same.
     called = next((line.name for line in capture.lines if line.role in cc_roles), None)
+    other_cc: str | None = None
     if by_user and (chosen is None or chosen.intact == 0):
         found = max((_read(line, capture) for line in others), key=lambda c: c.intact, default=None)
         if found is not None and found.intact > 0:
+            other_cc = found.line.name
             notes.append(
                 f'No packet can be read from the column chosen as CC ("{chosen.line.name if chosen else called}"), but '
                 f'from "{found.line.name}", which was left alone, they can: check --cc.'
@@ -114,13 +116,13 @@ def read_capture(capture: Capture) -> LineReading:
     if chosen is not None and chosen.intact > 0 and second:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
-        return LineReading(capture, called, (), (), _quality(None), None, tuple(notes), hint)
+        return LineReading(capture, called, (), (), _quality(None), None, tuple(notes), hint, other_cc)
     chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
         quality=_quality(chosen), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
-        unit_hint=hint,
+        unit_hint=hint, other_cc=other_cc,
     )
 
 

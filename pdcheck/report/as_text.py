@@ -110,8 +110,9 @@ def _head(report: Report, width: int, paint: Paint) -> Iterator[str]:
         yield from _wrap(odd, width)
     if verdict.outcome is not Outcome.PASS:
         yield from _wrap(": ".join(whose(verdict)) + ".", width)
-        if verdict.next:
-            yield from _wrap("First: " + verdict.next[0], width)
+    first = first_step(report)
+    if first is not None:
+        yield from _wrap("First: " + first, width)
     cleared = blocks_sentence(report.blocks)
     if cleared is not None:
         yield from _wrap(cleared, width)
@@ -131,6 +132,13 @@ def headline(verdict: Verdict) -> str:
     if verdict.outcome is Outcome.PASS and verdict.contract is not None:
         return f"{head} - contract for {contract_words(verdict.contract)}"
     return head
+
+
+def first_step(report: Report) -> str | None:
+    """What to do first; None for a pass that shows the device charging."""
+    if report.verdict.outcome is Outcome.PASS and not report.blocks.left:
+        return None
+    return report.verdict.next[0] if report.verdict.next else None
 
 
 def caveat(verdict: Verdict) -> str | None:

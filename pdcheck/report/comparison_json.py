@@ -44,6 +44,7 @@ def comparison_json(found: Comparison) -> dict[str, Any]:
         "contents": [_content(c) for c in found.contents],
         "measures": [_measure(m) for m in found.measures],
         "notes": list(found.notes),
+        "next": list(found.next),
         "not_compared": list(found.not_compared),
     }
 

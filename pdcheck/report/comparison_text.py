@@ -65,6 +65,7 @@ def comparison_text(found: Comparison, *, width: int = 80, moves: bool = False, 
         *_moves(found, width, moves),
         *_contents(found, width),
         *_measures(found, width),
+        *_steps(found.next, width),
         *_list("Not compared", found.not_compared, width),
         *_list("What counts as a difference", _CRITERION, width),
     ]
@@ -88,6 +89,14 @@ def _list(title: str, items: tuple[str, ...], width: int) -> Iterator[str]:
         yield title
         for item in items:
             yield from _wrap(item, width, "  - ")
+        yield ""
+
+
+def _steps(steps: tuple[str, ...], width: int) -> Iterator[str]:
+    if steps:
+        yield "Next (from the easiest on)"
+        for number, text in enumerate(steps, 1):
+            yield from _wrap(text, width, f"  {number}. ")
         yield ""
 
 
@@ -116,6 +125,8 @@ def _head(found: Comparison, width: int, paint: Paint) -> Iterator[str]:
         yield from _first(found, first, width)
     for note in found.notes:
         yield from _wrap(note, width)
+    if found.next:
+        yield from _wrap(f"First: {found.next[0]}", width)
     yield from _wrap(_verdict(found.good), width, "Good file: ")
     yield from _wrap(_verdict(found.bad), width, "Bad file:  ")
 
@@ -251,15 +262,13 @@ def pair_text(
     color = {Proof.NONE: "yellow", Proof.BOTH_WORK: "green"}.get(pair.proof, "red")
     lines = [
         paint(f"PLUG TURNED OVER: {_PROOF_HEAD[pair.proof]}", color), *_wrap(pair.summary, width),
+        *(_wrap(f"First: {pair.next[0]}", width) if pair.next else ()),
         *(line for label, name in zip("AB", files, strict=False) for line in _wrap(name, width, f"{label}: ")), "",
         *_list("Cleared by it", pair.cleared, width),
         *_list("What is left", pair.suspect, width),
         *_list("What to bear in mind", pair.notes, width),
+        *_steps(pair.next, width),
     ]
-    if pair.next:
-        lines.append("Next (from the easiest on)")
-        for number, text in enumerate(pair.next, 1):
-            lines += _wrap(text, width, f"  {number}. ")
     return "\n".join(line.rstrip() for line in lines).rstrip() + "\n"
 
 

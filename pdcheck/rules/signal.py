@@ -103,6 +103,24 @@ def too_slow(case: Case) -> bool:
 
 
 @rule(
+    id="wrong-column", family="capture", severity=Severity.INFO,
+    title="Another column than the one chosen bears the packets",
+    checks="Whether packets stand in a column that was left alone, where none can be read from the one that the user "
+    "chose as CC.",
+    why="A channel is easily mistaken for another. What is missing in the chosen column says nothing of the line.",
+    reference="our own rule", next=todo.LOOK_AGAIN,
+)
+def wrong_column(case: Case) -> Iterator[Claim]:
+    other = case.reading.other_cc
+    if other is not None:
+        yield Claim(
+            Who.CAPTURE, None,
+            f'No packet can be read from the column chosen as CC ("{case.reading.cc}"); from "{other}" they can.',
+            effect=Effect.WITHHOLDS, next=(f'Decode again with --cc "{other}".', *todo.LOOK_AGAIN[:2]),
+        )
+
+
+@rule(
     id="time-unit-unknown", family="capture", severity=Severity.INFO,
     title="The unit of the times is not known",
     checks="Whether the file says in what unit its times are, where none of the usual ones makes traffic of its edges; "
@@ -434,6 +452,7 @@ def bit_rate_wanders(case: Case) -> Iterator[Claim]:
 
 
 RULES: tuple[Rule, ...] = (
-    offers_corrupt, time_unit_unknown, capture_too_slow, nothing_on_line, traffic_unreadable, starts_midway,
-    packets_missing, ends_too_early, crc_errors, capture_poor, packets_cut_off, bit_rate, bit_rate_wanders,
+    wrong_column, offers_corrupt, time_unit_unknown, capture_too_slow, nothing_on_line, traffic_unreadable,
+    starts_midway, packets_missing, ends_too_early, crc_errors, capture_poor, packets_cut_off, bit_rate,
+    bit_rate_wanders,
 )

@@ -94,6 +94,7 @@ def test_what_the_program_says_to_type_next_works(tmp_path: Path) -> None:
     (["edit", "1", "--held", "unknown", "--held-on", "2031-05-04"], "leave --held-on out"),
     (["add", "no such capture.csv"], "no such file"), (["add", "--reading", str(GOOD)], "measure --json"),
     (["import", "gone.jsonl"], "no such file"), (["export", "9"], "casebook list"),
+    (["export", "out.jsonl"], "export -o out.jsonl"),
 ])
 def test_an_error_is_one_line_that_says_what_to_type(tmp_path: Path, arguments: list[str], words: str) -> None:
     book = book_at(tmp_path / "b.db", case())

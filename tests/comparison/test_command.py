@@ -91,7 +91,7 @@ def test_every_demo_against_a_good_one(bad: str) -> None:
     assert (found["format"], found["version"]) == ("pdcheck-comparison", 1)
     assert set(found) == {
         "format", "version", "outcome", "summary", "good", "bad", "swapped", "first", "partings", "moves", "contents",
-        "measures", "notes", "not_compared",
+        "measures", "notes", "next", "not_compared",
     }
     assert found["outcome"] == {0: "alike", 1: "part", 3: "cannot_tell"}[result.exit_code]
     for side in ("good", "bad"):

@@ -335,3 +335,20 @@ def test_ten_minutes_scroll_and_zoom(chromium: Browser, ten_minutes: Path) -> No
     assert chromium.run("return document.querySelectorAll('*').length") < 6000
     axe(chromium, "ten minutes", ".every")
     assert chromium.complaints() == []
+
+
+def test_the_names_over_the_lanes_stand_apart(chromium: Browser, pages: Path) -> None:
+    """Where a cable has a lane of its own, and beside another conversation, there is little room for them."""
+    both = pages / "cable.html"
+    both.write_text(comparison_html(demo(CABLE), demo(BAD)), encoding="utf-8")
+    for page in (both, pages / f"{CABLE}.html", pages / "comparison.html"):
+        for width in (1280, 1000, 390):
+            chromium.open(page, width=width)
+            heads = chromium.run(
+                "return [...document.querySelectorAll('.lanehead .names')].map(x => [...x.children].map("
+                "y => { const r = y.getBoundingClientRect(); return [r.left, r.right]; }))"
+            )
+            assert heads
+            for names in heads:
+                for (_, right), (left, _) in pairwise(names):
+                    assert left - right >= 2, (page.name, width)

@@ -91,7 +91,8 @@ def test_at_the_charger(arguments: tuple[str, ...], status: int, state: str, rul
     (("--side", "cable", "--ohm-cc1-vbus", "OL", "--ohm-cc1", "OL", "--ohm-cc2", "1k"), 0, None),
     (("--side", "cable", "--cc1", "5", "--cc2", "0"), 0, None),
     ((*DEVICE, "--ohm-cc1", "5k1", "--ohm-cc2", "5.2k", "--ohm-cc1-cc2", "10k3"), 0, None),
-    ((*DEVICE, "--ohm-cc1", "5k1", "--ohm-cc2", "OL"), 1, "cc-contacts-differ"),
+    ((*DEVICE, "--ohm-cc1", "5k1", "--ohm-cc2", "OL"), 1, "cc-contact-open"),
+    ((*DEVICE, "--ohm-cc1", "5k1", "--ohm-cc2", "9k"), 3, "cc-contacts-differ"),
     ((*DEVICE, "--ohm-cc1", "OL", "--ohm-cc2", "OL"), 3, "cc-open"),
     ((*DEVICE, "--ohm-cc1", "2.4k", "--ohm-cc2", "2.5k"), 3, "rd-out-of-tolerance"),
     ((*DEVICE, "--ohm-cc1", "4.2k", "--ohm-cc2", "4.2k"), 0, "rd-default-only"),
@@ -268,8 +269,10 @@ def test_a_short_of_vbus_sends_nobody_to_a_charger() -> None:
 
 def test_a_voltage_that_no_contract_knows_is_no_working_unit() -> None:
     # 48 V and 5 percent and half a volt: USB PD, EPR fixed supplies and vSrcNew, vSrcValid.
-    assert measure("--vbus", "60")[0] == 3
-    assert measure("--vbus", "50")[0] == 0
+    assert rules(measure("--vbus", "60")[1]) == ["vbus-beyond-any-contract"]
+    assert "vbus-beyond-any-contract" not in rules(measure("--vbus", "50")[1])
+    assert measure("--vbus", "60", "--cc1", "1.7", "--cc2", "0", *DEVICE)[0] == 3
+    assert measure("--vbus", "50", "--cc1", "1.7", "--cc2", "0", *DEVICE)[0] == 0
 
 
 def test_what_was_done_is_not_advised_again() -> None:

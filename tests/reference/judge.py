@@ -19,10 +19,10 @@ from tests.reference.offers import Demand
 STATUS = {"pass": 0, "fail": 1, "inconclusive": 3}
 
 
-def judge(path: Path) -> tuple[int, dict[str, Any]]:
+def judge(path: Path, *options: str) -> tuple[int, dict[str, Any]]:
     """Exit status and JSON report of `pdcheck decode --json`; an escaped error is raised again."""
     command: click.Command = import_module("pdcheck.cli").main
-    result = CliRunner().invoke(command, ["decode", "--json", str(path)])
+    result = CliRunner().invoke(command, ["decode", "--json", str(path), *options])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise AssertionError("".join(traceback.format_exception(result.exception)))
     if result.exit_code == 2:

@@ -60,3 +60,20 @@ def test_a_wrong_unit_in_the_header_is_the_first_thing_to_look_at(tmp_path: Path
     assert (status, report["suspect"]) == (3, "capture")
     assert text in report["summary"]
     assert report["findings"][0]["rule"] == "time-unit-unknown"
+
+
+@pytest.mark.parametrize("silent", ["0", "1"])
+def test_a_column_chosen_wrongly_is_the_first_thing_to_look_at(tmp_path: Path, silent: str) -> None:
+    """Packets stand in another column than the one named with --cc: that goes before any advice on the capture."""
+    demo = Path(__file__).parents[2] / "captures" / "demo" / "scanner_charges_at_9v.csv"
+    rows = [line for line in demo.read_text().splitlines() if line and not line.startswith("#")]
+    path = tmp_path / "a.csv"
+    path.write_text("Time [s],left,right\n" + "".join(
+        f"{cells[0]},{silent},{cells[1]}\n" for cells in (row.split(",") for row in rows[1:])
+    ))
+    status, report = judge(path, "--cc", "left")
+    assert (status, report["suspect"], report["findings"][0]["rule"]) == (3, "capture", "wrong-column")
+    assert report["summary"] == 'No packet can be read from the column chosen as CC ("left"); from "right" they can.'
+    assert report["next"][0] == 'Decode again with --cc "right".'
+    status, report = judge(path, "--cc", "right")
+    assert (status, report["verdict"]) == (0, "pass")

@@ -67,3 +67,9 @@ def test_report_says_what_the_list_says(row: dict[str, str]) -> None:
     assert (report["stopped_at"] or "") == row["stopped_at"]
     assert (report["suspect"] or "") == row["suspect"]
     assert result.exit_code == {"pass": 0, "fail": 1, "inconclusive": 3}[row["verdict"]]
+
+
+def test_a_port_that_looks_for_a_partner_is_told_from_noise() -> None:
+    """It toggles 10 to 20 times a second (tDRP 50 to 100 ms, USB Type-C, section 4.11.2; from memory)."""
+    result = CliRunner().invoke(main, ["decode", "--json", str(DEMO / "only_toggling.vcd")])
+    assert "only toggles" in json.loads(result.stdout)["summary"]

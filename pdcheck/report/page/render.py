@@ -46,13 +46,14 @@ def page_html(
 
 def comparison_html(
     left: Report, right: Report, *, names: tuple[str, str] = ("before", "after"), summary: str = "",
-    parting_s: tuple[float | None, float | None] = (None, None),
+    parting_s: tuple[float | None, float | None] = (None, None), first: str | None = None,
 ) -> str:
     """Two conversations side by side on one page, the place where they part marked.
 
     :param names: what the two are called.
     :param summary: in one sentence, how they differ.
     :param parting_s: in each, the moment (seconds) from which they differ; None where it is not there.
+    :param first: what to do first.
     """
     sides = []
     for number, (report, name, moment) in enumerate(zip((left, right), names, parting_s, strict=True)):
@@ -67,7 +68,7 @@ def comparison_html(
             "file_name": PurePath(report.path).name or report.path,
             "has_cable": any(2 in (view.sender, view.receiver) for view in rows),
         })
-    return _render("comparison.html.j2", sides=sides, summary=summary, **_assets(False))
+    return _render("comparison.html.j2", sides=sides, summary=summary, first=first, **_assets(False))
 
 
 def _render(template: str, **context: Any) -> str:
