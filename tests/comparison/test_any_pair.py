@@ -113,7 +113,7 @@ def test_a_long_conversation_is_a_few_moves(messages: int) -> None:
     def renewed(often: int) -> Report:
         packets, labels = list(one.packets[:begin]), list(one.names[:begin])
         for turn in range(often):
-            packets += [replace(p, start_s=p.start_s + turn * length, end_s=p.end_s + turn * length) for p in block]
+            packets += [p._replace(start_s=p.start_s + turn * length, end_s=p.end_s + turn * length) for p in block]
             labels += names
         whole = replace(one, packets=tuple(packets), names=tuple(labels), vbus=None, bursts=(),
                         duration_s=packets[-1].end_s + 1.0)

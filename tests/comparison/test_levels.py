@@ -33,7 +33,7 @@ def delayed(one: Told, name: str, by_s: float) -> Told:
     place = one.names.index(name)
     from_s = one.packets[place].start_s - 1e-9
     packets = tuple(
-        replace(p, start_s=p.start_s + by_s, end_s=p.end_s + by_s) if p.start_s >= from_s else p for p in one.packets
+        p._replace(start_s=p.start_s + by_s, end_s=p.end_s + by_s) if p.start_s >= from_s else p for p in one.packets
     )
     vbus = None if one.vbus is None else tuple((t + by_s if t >= from_s else t, v) for t, v in one.vbus)
     return replace(one, packets=packets, vbus=vbus, duration_s=one.duration_s + by_s)
