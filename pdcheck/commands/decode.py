@@ -103,7 +103,7 @@ def decode(
         _say_pair(judged, as_json, quiet, no_color)
         # What both prove together is what was asked for: it stands first.
         click.echo(("=" * 72 + "\n").join(["", *texts] if len(texts) > 1 else texts), nl=False)
-    if unusable and len(unusable) < len(files):
+    if pair is None and unusable and len(unusable) < len(files):
         # The complaint has scrolled away behind the reports, and the exit status is that of the worst.
         names = ", ".join(unusable[:3]) + (", ..." if len(unusable) > 3 else "")
         complain(f"{len(files) - len(unusable)} of {len(files)} files judged; no capture that can be used: {names}")

@@ -12,6 +12,11 @@ FLIP = (
     "not the chip."
 )
 OTHER_CHARGER = "Try another charger and another cable that are known to work with a like unit, and capture again."
+#: Where the charger has done its part: the same step, to be sure before anything is opened.
+SAME_ELSEWHERE = (
+    "Make sure with another charger and another cable that are known to work with a like unit: where the device does "
+    "the same there, it is the device."
+)
 OTHER_DEVICE = "Try this charger and cable on a like unit that is known to charge, and capture again."
 CC_OHMS = (
     "Device unpowered, no battery current: ohms from each CC contact to ground, both ways round. Compare CC1 with "
@@ -54,10 +59,10 @@ BOTH_CC = "Capture both CC contacts: the traffic is on one of them, depending on
 GROUND = "Give the probe a short ground lead to the port's shell or a GND contact; keep it off switching coils."
 NO_LOAD = "Make sure that the breakout or probe does not load CC: 1 Mohm or more, and short wires."
 
-SINK_SILENT = (FLIP, OTHER_CHARGER, CC_OHMS, CHIP_SUPPLY, CC_PATH, CHIP_LAST)
-SINK_DEAF_LOGIC = (OTHER_CHARGER, FLIP, CHIP_SUPPLY, CHIP_BUS, CHIP_LAST)
+SINK_SILENT = (FLIP, SAME_ELSEWHERE, CC_OHMS, CHIP_SUPPLY, CC_PATH, CHIP_LAST)
+SINK_DEAF_LOGIC = (SAME_ELSEWHERE, FLIP, CHIP_SUPPLY, CHIP_BUS, CHIP_LAST)
 SOURCE_SILENT = (OTHER_CHARGER, FLIP, OTHER_DEVICE, CC_VOLTS, CHARGER_ALONE)
 SOURCE_NO_POWER = (OTHER_CHARGER, VBUS_LOAD, VBUS_SHORT, OTHER_DEVICE, CHARGER_ALONE)
-SINK_ASKS_WRONG = (OTHER_CHARGER, LOWER_OFFER, CHIP_BUS, CHIP_LAST)
+SINK_ASKS_WRONG = (SAME_ELSEWHERE, LOWER_OFFER, CHIP_BUS, CHIP_LAST)
 LINK_BAD = (FLIP, OTHER_CHARGER, GROUND, THRESHOLD, CC_PATH)
 LOOK_AGAIN = (CAPTURE_AGAIN, BOTH_CC, THRESHOLD, FASTER, NO_LOAD)
