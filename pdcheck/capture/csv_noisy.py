@@ -21,9 +21,10 @@ import numpy as np
 
 from pdcheck.capture.csv_digits import digits_to_integers, words_of
 from pdcheck.capture.csv_layout import Kind, Layout
+from pdcheck.capture.csv_powers import PowerKind, Powers
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_ahead
-from pdcheck.capture.csv_varying import VaryingTimes
+from pdcheck.capture.csv_times import VaryingTimes
 from pdcheck.capture.csv_words import (
     MASKS,
     MOST_WIDE,
@@ -38,12 +39,13 @@ from pdcheck.capture.csv_words import (
     decimals,
     has,
     lengths,
+    turned,
 )
 from pdcheck.capture.waves import ranges_of
 
 LEAST_ROWS = 64
 STRETCH = 1 << 21
-_LINE_FEED, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2D, 0x2E, 0x30, 0x39
+_LINE_FEED, _PLUS, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2B, 0x2D, 0x2E, 0x30, 0x39
 _EIGHT = 8
 _WORDS = 4  # of a number, what ends it among them: a longer one is none that an exporter prints
 _TOP = np.uint64(1 << 63)
@@ -96,13 +98,17 @@ class _Number:
             return None
         return _Number(whole, row[span.start + span.point] if span.point < span.width else _POINT, row[span.end])
 
+    def read(self, data: Bytes, starts: IntArray) -> _Numbers | None:
+        """The numbers that begin there; None where one is not of the kind."""
+        return _Numbers.of(data, starts, self)
+
 
 @dataclass(frozen=True)
 class _Look:
     """What rows look like: the time, and then a part in front of each number and one behind the last."""
 
-    time: Shape
-    numbers: tuple[_Number, ...]
+    time: Shape | PowerKind
+    numbers: tuple[_Number | PowerKind, ...]
     parts: tuple[_Part, ...]
     lanes: int
 
@@ -114,10 +120,10 @@ class _Look:
             return None
         if template.ignored or template.buses:
             return None
-        shape = Shape.of(row[: time.end])
+        shape = Shape.of(row[: time.end]) or PowerKind.of_times(row, time)
         if shape is None or any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None
-        numbers = [_Number.of(row, span) for span in template.numbers]
+        numbers = [_Number.of(row, span) or PowerKind.of(row, span) for span in template.numbers]
         starts = [time.end, *(span.end for span in template.numbers)]
         ends = [*(span.start for span in template.numbers), len(row) - 1]
         parts = [_Part.of(template, start, end, delimiter) for start, end in zip(starts, ends, strict=True)]
@@ -167,7 +173,7 @@ class NoisyReader:
             return None
         rows = len(anchors)
         levels = np.empty((look.lanes, rows), np.uint8)
-        numbers: list[_Numbers] = []
+        numbers: list[_Numbers | Powers] = []
         begins = anchors  # of the part
         ends: IntArray | None = None
         for kind, part in zip((*look.numbers, None), look.parts, strict=True):
@@ -182,7 +188,7 @@ class NoisyReader:
             if kind is None:
                 ends = begins + len(part.text)
                 break
-            found = _Numbers.of(data, begins + len(part.text), kind)
+            found = kind.read(data, begins + len(part.text))
             if found is None:
                 return None
             numbers.append(found)
@@ -242,13 +248,23 @@ class NoisyReader:
             return None, 0, 0
         # The point of each time stands where that of the first does, or the time ends there.
         points = self._that_have(look.time.point, look.time.whole, block, ends)
-        if points != rows:
+        if isinstance(look.time, PowerKind):
+            if points != rows or not self._are_powers(look.time, block, ends, rows):
+                return None, 0, 0
+        elif points != rows:
             reach = size - look.time.whole - 1
             there = np.logical_and(marks[look.time.whole + 1 :], ends[:reach], out=self._flagging.room(reach))
             if points + np.count_nonzero(there) + int(marks[look.time.whole]) != rows:
                 return None, 0, 0
         found += start
         return found, alike, points
+
+    def _are_powers(self, time: PowerKind, block: Bytes, ends: Flags, rows: int) -> bool:
+        """Whether every time has its exponent where the first has, and ends there."""
+        letter = time.whole + 1 + time.decimals
+        signs = sum(self._that_have(sign, letter + 1, block, ends) for sign in (_PLUS, _MINUS))
+        stops = self._that_have(self._delimiter, letter + 2 + time.digits, block, ends)
+        return self._that_have(time.letter, letter, block, ends) == signs == stops == rows
 
     def _that_have(self, byte: int, at: int, block: Bytes, ends: Flags) -> int:
         """How many rows have this character at this place."""
@@ -257,18 +273,21 @@ class NoisyReader:
         np.logical_and(there, ends[:reach], out=there)
         return int(np.count_nonzero(there)) + int(block[at] == byte)
 
-    def _is_plain(self, look: _Look, block: Bytes, points: int, rows: int, numbers: list[_Numbers]) -> bool:
+    def _is_plain(self, look: _Look, block: Bytes, points: int, rows: int, numbers: list[_Numbers | Powers]) -> bool:
         """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         text = b"".join(part.text for part in look.parts)
         others = rows * (sum(byte < _ZERO for byte in text) + 1 + (look.time.first is not None))
         others += points + sum(number.points + number.signs for number in numbers)
+        letters = sum(number.letters for number in numbers)
+        if isinstance(look.time, PowerKind):
+            others, letters = others + rows, letters + rows
         if np.count_nonzero(np.less(block, _ZERO, out=flags)) != others:
             return False
-        high = sum(byte > _NINE for byte in text)
+        high = rows * sum(byte > _NINE for byte in text) + letters
         if not high:
             return int(block.max()) <= _NINE
-        return bool(np.count_nonzero(np.greater(block, _NINE, out=flags)) == rows * high)
+        return bool(np.count_nonzero(np.greater(block, _NINE, out=flags)) == high)
 
 
 class _RowEnds:
@@ -307,6 +326,7 @@ class _Numbers:
         self.kind = kind
         self.points = points
         self.signs = signs
+        self.letters = 0
         self._row_ends: _RowEnds | None = None
         self._right = 0
 
@@ -343,7 +363,7 @@ class _Numbers:
         keys = words.byteswap(inplace=True)
         # Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
         if signs:
-            np.invert(keys, out=keys, where=minus)
+            keys ^= turned(minus)
             keys ^= _TOP
         else:
             keys |= _TOP
@@ -413,7 +433,7 @@ class _Numbers:
         minus = keys < _TOP
         words = keys.copy()
         if self.signs:
-            np.invert(words, out=words, where=minus)
+            words ^= turned(minus)
         words &= ~_TOP
         words.byteswap(inplace=True)
         cut_at(words, self.kind.stop)
@@ -442,7 +462,7 @@ class _TimeCells:
     data: Bytes
     start: int
     anchors: IntArray
-    last: _Numbers
+    last: _Numbers | Powers
     right: int
     row_ends: _RowEnds
 

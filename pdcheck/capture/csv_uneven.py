@@ -20,7 +20,7 @@ from pdcheck.capture.csv_digits import words_of
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_ahead
-from pdcheck.capture.csv_varying import VaryingTimes
+from pdcheck.capture.csv_times import VaryingTimes
 from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, Shape, Words
 
 LEAST_ROWS = 64

@@ -15,12 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import COMMENT_MARKS, whole_and_part
+from pdcheck.capture.csv_cells import COMMENT_MARKS
 from pdcheck.capture.csv_layout import Layout
-from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_powers import PowerKind
+from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_ahead
+from pdcheck.capture.csv_times import VaryingTimes
 from pdcheck.capture.csv_words import (
-    MOST_WIDE,
     NOT_A_BUS_VALUE,
     NOT_A_LEVEL,
     Bytes,
@@ -28,7 +29,6 @@ from pdcheck.capture.csv_words import (
     Flagging,
     Flags,
     Shape,
-    SomeCells,
     bit_rows,
     buses,
     decimals,
@@ -40,9 +40,7 @@ from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
 STRETCH = 1 << 19
-_FEW = 4
 _LINE_FEED, _QUOTE = 10, 0x22
-_WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 
 
 class VaryingReader:
@@ -78,11 +76,12 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
     good = columns.good
     values: list[FloatArray] = []
     for span in template.numbers:
-        if span.exponent >= 0:
-            return None
         cell = template.row[span.start : span.end]
         point = cell[span.point] if span.point < len(cell) else ord(".")
-        found = numbers(columns.cells[span], point) or _long_numbers(columns.cells[span], cell)
+        if span.exponent >= 0:
+            found = _powers(columns.cells[span], template.row, span)
+        else:
+            found = numbers(columns.cells[span], point) or _long_numbers(columns.cells[span], cell)
         if found is None:
             return None
         values.append(found[0])
@@ -101,12 +100,14 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
     changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
     times: VaryingTimes | None = None
     if template.time is not None:
+        cells = columns.cells[template.time]
         shape = Shape.of(template.row[template.time.start : template.time.end])
-        if shape is None:
+        kind = shape or PowerKind.of_times(template.row, template.time)
+        if kind is None:
             return None
-        times = VaryingTimes(columns.cells[template.time], shape, place)
+        times = VaryingTimes(cells, kind, place)
         # Where most times will be wanted they are all read, and need no other look.
-        in_order = times.read_all() if 2 * len(changed) > len(good) else rising(columns.cells[template.time], shape)
+        in_order = times.read_all() if shape is None or 2 * len(changed) > len(good) else rising(cells, shape)
         if in_order is None:
             return None
         good &= in_order
@@ -132,6 +133,15 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         spots=spots, finest=finest, last_time=last_time,
     )  # fmt: skip
     return block, int(columns.line_ends[count - 1]) + 1
+
+
+def _powers(cells: Cells, row: bytes, span: Span) -> tuple[FloatArray, Flags] | None:
+    """The values of numbers in scientific notation of one kind, and which cells end where these do."""
+    kind = PowerKind.of(row, span)
+    found = None if kind is None else kind.read(cells.data, cells.starts)
+    if found is None or not found.all_digits():
+        return None
+    return found.pick(np.arange(len(found))), found.widths() == cells.widths
 
 
 def _long_numbers(cells: Cells, like: bytes) -> tuple[FloatArray, Flags] | None:
@@ -292,74 +302,3 @@ def _plain(template: Template, stretch: Bytes) -> bool:
     if first == 0 and any((stretch == ord(mark[0])).any() for mark in COMMENT_MARKS):
         return False
     return not (stretch == ord('"')).any()
-
-
-class VaryingTimes:
-    """Times of rows, read when asked for."""
-
-    def __init__(self, cells: SomeCells, shape: Shape, place: Place) -> None:
-        self._cells = cells
-        self._shape = shape
-        assert place.origin is not None
-        self._origin = place.origin
-        self._asked: IntArray | None = None
-        self._answer: FloatArray = np.empty(0)
-        self._all: FloatArray | None = None
-        self.last_time = 0.0
-
-    def read_all(self) -> Flags | None:
-        """Read the times of all rows; which of them are numbers and not before the one above, down to the first
-        that is not. None where they cannot be read this way."""
-        parts = decimals(self._cells.pick(slice(None)), self._shape)
-        if parts is None:
-            return None
-        whole, rest, good = parts
-        whole -= self._origin[0]
-        rest -= self._origin[1]
-        rest += whole
-        self._all = rest
-        good[1:] &= rest[1:] >= rest[:-1]
-        return good
-
-    def in_order(self, changed: IntArray, place: Place) -> bool:
-        """Whether the times of the first row, of some rows and of the last rise, and are not before the time above."""
-        rows = np.append(changed, len(self._cells) - 1)
-        times = self(rows)
-        self.last_time = float(times[-1])
-        self._asked, self._answer = changed, times[:-1]
-        return float(times[0]) >= (place.last_time if place.rows else times[0]) and not (times[1:] < times[:-1]).any()
-
-    def finest(self) -> float:
-        """The weight of the finest last digit among the last few times."""
-        count = len(self._cells)
-        return float(self.quanta(np.arange(max(0, count - LAST_ROWS), count)).min())
-
-    def cut(self, count: int) -> None:
-        """Forget all rows from ``count`` on."""
-        self._cells = self._cells.pick(slice(count))
-
-    def quanta(self, rows: IntArray) -> FloatArray:
-        """The weights of the last digits of the times."""
-        weights: FloatArray = _WEIGHTS.take(self._cells.pick(rows).widths - (self._shape.whole + 1), mode="clip")
-        return weights
-
-    def __call__(self, rows: IntArray) -> FloatArray:
-        if self._all is not None:
-            return self._all[rows]
-        if rows is not self._asked:
-            self._answer = self._read(rows)
-            self._asked = rows
-        return self._answer
-
-    def _read(self, rows: IntArray) -> FloatArray:
-        whole0, part0 = self._origin
-        chosen = self._cells.pick(rows)
-        if len(rows) > _FEW:
-            parts = decimals(chosen, self._shape)
-            if parts is not None:
-                return (parts[0] - whole0) + (parts[1] - part0)
-        out = np.empty(len(rows))
-        for row, (start, width) in enumerate(zip(chosen.starts.tolist(), chosen.widths.tolist(), strict=True)):
-            whole, part = whole_and_part(chosen.data[start : start + width].tobytes().decode("latin-1"))
-            out[row] = (whole - whole0) + (part - part0)
-        return out

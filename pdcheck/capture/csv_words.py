@@ -36,6 +36,7 @@ _HIGH = np.uint64(0x80 * _ONES)
 _ZEROS = np.uint64(0x30 * _ONES)
 _LIMIT = np.uint64(0x76 * _ONES)  # takes 10 and more over 127
 _EVERY_BYTE = np.uint64(_ONES)
+_WEIGHTS: FloatArray = np.power(10.0, -np.arange(MOST_WIDE, dtype=np.float64))
 MASKS = np.array([(1 << 8 * width) - 1 for width in range(9)], np.uint64)
 _TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(9)], np.uint64)
 _MINUS, _PLUS = 0x2D, 0x2B
@@ -123,6 +124,15 @@ class Shape:
         if whole - (first is not None) < 1:
             return None
         return Shape(first, whole, cell[point] if point >= 0 else ord("."))
+
+    def parts(self, cells: Cells) -> tuple[NDArray[np.int64], FloatArray, Flags] | None:
+        """Cells as :func:`decimals` reads them."""
+        return decimals(cells, self)
+
+    def quanta(self, cells: Cells) -> FloatArray:
+        """The weights of their last digits."""
+        weights: FloatArray = _WEIGHTS.take(cells.widths - (self.whole + 1), mode="clip")
+        return weights
 
     def expected(self, place: int) -> tuple[int, int]:
         """What is taken off the character at ``place``, and what then takes a wrong one over 127."""
@@ -489,3 +499,9 @@ def _changes(values: NDArray[np.unsignedinteger]) -> IntArray:
     differs[0] = True
     np.not_equal(values[1:], values[:-1], out=differs[1:])
     return np.flatnonzero(differs)
+
+
+def turned(which: Flags) -> Words:
+    """All bits where a flag is set, none elsewhere: an exclusive or with it inverts those words, and no others."""
+    words = which.astype(np.uint64)
+    return np.negative(words, out=words)

@@ -36,7 +36,7 @@ from pdcheck.capture.csv_quiet import QuietReader
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.errors import CaptureError
-from tests.capture.test_fast_readers import LONG_VOLTS, never, outcome, render
+from tests.capture.test_fast_readers import LONG_VOLTS, POWER_STYLES, POWERS, never, outcome, render
 
 READERS = (EvenReader, QuietReader, NoisyReader, UnevenReader, FixedReader, VaryingReader, PlainReader)
 
@@ -100,6 +100,12 @@ def test_rows_passed_over_and_rows_read_agree(tmp_path: Path, seed: int) -> None
 @given(seed=st.integers(0, 1 << 32))
 def test_rows_with_long_numbers_agree(tmp_path: Path, seed: int) -> None:
     agree(tmp_path / "capture.csv", render(random.Random(seed), LONG_VOLTS))
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32))
+def test_rows_with_powers_of_ten_agree(tmp_path: Path, seed: int) -> None:
+    agree(tmp_path / "capture.csv", render(random.Random(seed), POWERS, POWER_STYLES))
 
 
 def agree(path: Path, content: bytes) -> None:

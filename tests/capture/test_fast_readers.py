@@ -30,16 +30,27 @@ LONG_VOLTS: dict[str, Callable[[float], str]] = {
     "all": repr, "scientific": lambda x: f"{x:.9e}", "numpy": lambda x: f"{x:.18e}",
     "padded": lambda x: f"{x:012.7f}", "signed": lambda x: f"{x:+.9f}",
 }  # fmt: skip
+#: As scopes write them: a sign that comes and goes about zero, and an exponent in the times, too.
+POWERS: dict[str, Callable[[float], str]] = {
+    "six": lambda x: f"{x:.5e}", "eight": lambda x: f"{x:.7E}", "few": lambda x: f"{round(x, 2):.3e}",
+    "whole": lambda x: f"{round(x):.1e}",
+}  # fmt: skip
+POWER_STYLES: dict[str, Callable[[float], str]] = {
+    "nine": lambda x: f"{x:.9f}", "scientific": lambda x: f"{x:.9e}", "short": lambda x: f"{x:.6E}",
+}  # fmt: skip
 DAMAGE = [*'":;,.-+/#eE \r', "e5", "nan", "0", "x", "é"]
 
 
-def render(rng: random.Random, spelled: dict[str, Callable[[float], str]] = VOLTS) -> bytes:
+def render(
+    rng: random.Random, spelled: dict[str, Callable[[float], str]] = VOLTS,
+    styles: dict[str, Callable[[float], str]] = STYLES,
+) -> bytes:  # fmt: skip
     """A capture in some habit of writing, most of them with something wrong somewhere.
 
-    :param spelled: the ways of writing a voltage.
+    :param spelled: the ways of writing a voltage. :param styles: those of writing a time.
     """
     delimiter = rng.choice([",", ";", "\t"])
-    style, volts = STYLES[rng.choice(sorted(STYLES))], rng.choice([None, *sorted(spelled)])
+    style, volts = styles[rng.choice(sorted(styles))], rng.choice([None, *sorted(spelled)])
     comma = delimiter != "," and rng.random() < 0.3
     note, words, irregular = rng.random() < 0.3, rng.random() < 0.2, rng.random() < 0.3
     unit, scale = rng.choice([("s", 1e-6), ("ms", 1e-3), ("us", 1.0), ("ns", 1000.0)])
@@ -99,6 +110,12 @@ def test_fast_and_careful_agree(tmp_path: Path, seed: int) -> None:
 @given(seed=st.integers(0, 1 << 32))
 def test_fast_and_careful_agree_on_long_numbers(tmp_path: Path, seed: int) -> None:
     agree(tmp_path / "capture.csv", render(random.Random(seed), LONG_VOLTS))
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 32))
+def test_fast_and_careful_agree_on_powers_of_ten(tmp_path: Path, seed: int) -> None:
+    agree(tmp_path / "capture.csv", render(random.Random(seed), POWERS, POWER_STYLES))
 
 
 def respelled(content: bytes, mark: str) -> bytes:
