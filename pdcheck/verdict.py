@@ -175,6 +175,9 @@ def _summary(outcome: Outcome, contract: Contract | None, delivery: Delivery, le
     if outcome is Outcome.PASS and contract is not None:
         if delivery.state is Delivered.YES and delivery.level is not None:
             seen = f" and VBUS reads {delivery.level.typical:.2f} V"
+        elif delivery.doubts_column:
+            # A column is there, and whoever looks at it must not take it for the truth.
+            seen = f"; VBUS was not judged: {delivery.reason}"
         else:
             seen = "; VBUS was not judged"
         return f"Negotiation went through: the device has a contract for {contract_words(contract)}{seen}."

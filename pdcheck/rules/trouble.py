@@ -85,15 +85,21 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
         (s, False) for s in outside(line, window.start_s, window.end_s, low=low) if s.length_s >= least
     ]
     for stretch, above in sorted(off, key=lambda item: item[0].start_s):
-        found = _too_high(line, window, stretch) if above else _too_low(case, line, window, stretch)
+        found = _too_high(line, window, stretch, high) if above else _too_low(case, line, window, stretch)
         if found is not None:
             yield found
 
 
-def _too_high(line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
+def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Trouble | None:
     level = line.during(off.start_s, off.end_s)
+    if level is None:
+        return None
+    # Peaks with most of the time in between are noise of the meter.
+    above = sum(s.length_s for s in outside(line, off.start_s, off.end_s, high=high, bridge_s=0.0))
+    if above < off.length_s / 2:
+        return None
     # Nobody but the source can raise VBUS.
-    return None if level is None else Trouble(
+    return Trouble(
         Kind.TOO_HIGH, window, off, level, Draw.UNKNOWN, Who.SOURCE, True,
     )
 
