@@ -67,20 +67,21 @@ def judge_case(case: Case) -> Verdict:
     if case.overtaken or case.tainted:
         convicting = [f for f in convicting if f.stops_at is None or f.stops_at in (Step.OFFER, Step.DELIVERY)]
         findings = [f for f in findings if f.effect is not Effect.CONVICTS or f in convicting]
-    withholding = [f for f in findings if f.effect is Effect.WITHHOLDS]
+    withholding = [f for f in findings if f.effect in _WITHHOLDING]
+    unsettled = any(f.effect is Effect.UNSETTLES for f in withholding)
     leading: Finding | None = None
     if convicting:
         leading = min(convicting, key=_when)
         outcome = Outcome.FAIL
-    elif case.conversation.standing is not None and case.stop is None:
+    elif case.conversation.standing is not None and case.stop is None and not unsettled:
         outcome = Outcome.PASS
     else:
         leading = withholding[0] if withholding else None
         outcome = Outcome.INCONCLUSIVE
     if outcome is not Outcome.INCONCLUSIVE:
-        findings = [f for f in findings if f.effect is not Effect.WITHHOLDS]
+        findings = [f for f in findings if f.effect not in _WITHHOLDING]
     elif leading is not None:
-        findings = [f for f in findings if f is leading or f.effect is not Effect.WITHHOLDS]
+        findings = [f for f in findings if f is leading or f.effect not in _WITHHOLDING]
     steps = _ladder(case, delivery, outcome, leading)
     stopped_at = _stopped_at(outcome, steps, leading)
     if outcome is Outcome.INCONCLUSIVE and (leading is None or leading.who is Who.CAPTURE):
@@ -100,6 +101,7 @@ def judge_case(case: Case) -> Verdict:
     )
 
 
+_WITHHOLDING = (Effect.WITHHOLDS, Effect.UNSETTLES)
 _RANK = {"fail": 0, "warn": 1, "info": 2}
 
 

@@ -1,0 +1,92 @@
+"""Conversations in which the obvious one is not to blame, or no one can be told to be.
+
+Each is paired with its near side, in which the blame is proven.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+import pytest
+
+from pdcheck.rules import Who
+from pdcheck.verdict import Outcome, Verdict
+from tests.conversation.told import told, verdict_on
+from tests.reference import words
+from tests.reference.talk import Ports, Talk
+from tests.rules.stories import FIVE, NINE, contract, offer
+
+
+def _verdict(story: Callable[[Talk], None], tail_s: float = 0.6, *, with_vbus: bool = True) -> Verdict:
+    talk = Talk(random.Random(1), Ports(source_bps=300e3, sink_bps=310e3), 0.2)
+    talk.response, talk.transmit = (5e-3, 5e-3), (60e-6, 60e-6)
+    talk.attach()
+    story(talk)
+    return verdict_on(told(talk, random.Random(2), tail_s=tail_s, with_vbus=with_vbus))
+
+
+@pytest.mark.parametrize(("objects", "who"), [
+    ((FIVE, NINE), Who.SINK),
+    ((NINE, FIVE), None),  # USB PD, section 6.4.1: the first object is vSafe5V
+    ((FIVE, words.fixed(28000, 3000)), None),
+    ((FIVE, words.variable(12000, 9000, 1000)), None),
+])
+def test_an_offer_that_breaks_the_standard_need_not_be_taken(objects: tuple[int, ...], who: Who | None) -> None:
+    def story(talk: Talk) -> None:
+        for _ in range(3):
+            offer(talk, objects)
+            talk.now += 30e-3
+            talk.hard_reset("source")
+
+    verdict = _verdict(story)
+    assert (verdict.outcome, verdict.leading and verdict.leading.rule, verdict.suspect) == (
+        Outcome.FAIL, "no-request", who,
+    ), verdict.summary
+
+
+@pytest.mark.parametrize(("broken", "expected"), [(0, Outcome.FAIL), (1, Outcome.FAIL), (8, Outcome.INCONCLUSIVE)])
+def test_who_hears_a_line_on_which_hardly_anything_is_readable(broken: int, expected: Outcome) -> None:
+    """An offer now and then arrives whole at the probe; nothing says that one did at the device."""
+
+    def story(talk: Talk) -> None:
+        for _ in range(6):
+            talk.unanswered("source", "Source_Capabilities", (FIVE, NINE), message_id=0)
+            talk.now += 0.15
+            for _ in range(broken):
+                talk.unanswered("source", "Source_Capabilities", (FIVE, NINE), message_id=0, corrupt=True)
+                talk.now += 0.15
+
+    verdict = _verdict(story)
+    assert verdict.outcome is expected, verdict.summary
+    assert verdict.suspect is (Who.SINK if expected is Outcome.FAIL else Who.LINK), verdict.summary
+
+
+def _begins_anew(talk: Talk, rounds: int, hold_s: float) -> None:
+    for place in range(rounds):
+        if place:
+            talk.restart_ids()
+            talk.now += 0.6
+        contract(talk, 2)
+        talk.now += hold_s
+
+
+def test_a_contract_that_is_lost_again_and_again_is_no_pass() -> None:
+    verdict = _verdict(lambda talk: _begins_anew(talk, 5, 0.3), tail_s=0.1, with_vbus=False)
+    assert (verdict.outcome, verdict.suspect) == (Outcome.INCONCLUSIVE, None), verdict.summary
+    assert verdict.leading is not None and verdict.leading.rule == "contract-made-anew"
+
+
+@pytest.mark.parametrize(("rounds", "tail_s"), [(3, 0.1), (5, 3.0)])
+def test_replugged_a_little_or_standing_in_the_end_is_a_pass(rounds: int, tail_s: float) -> None:
+    verdict = _verdict(lambda talk: _begins_anew(talk, rounds, 0.3), tail_s=tail_s, with_vbus=False)
+    assert verdict.outcome is Outcome.PASS, verdict.summary
+
+
+def test_new_offers_under_a_contract_are_no_new_beginning() -> None:
+    def story(talk: Talk) -> None:
+        for position in (2, 1, 2, 1, 2, 1):
+            contract(talk, position)
+            talk.now += 0.3
+
+    assert _verdict(story, tail_s=0.1).outcome is Outcome.PASS
