@@ -90,3 +90,22 @@ def test_new_offers_under_a_contract_are_no_new_beginning() -> None:
             talk.now += 0.3
 
     assert _verdict(story, tail_s=0.1).outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize(("volts", "expected"), [
+    (9.0, (Outcome.INCONCLUSIVE, Who.CAPTURE)), (5.0, (Outcome.FAIL, Who.SOURCE)), (7.0, (Outcome.FAIL, Who.SOURCE)),
+])
+def test_a_hole_in_the_capture_where_ps_rdy_should_be(volts: float, expected: tuple[Outcome, Who]) -> None:
+    """VBUS came, and the device does not reset though it would have to (tPSTransition): it has had its PS_RDY."""
+
+    def story(talk: Talk) -> None:
+        offer(talk)
+        talk.responding()
+        talk.say("sink", "Request", [words.request_fixed(2, 1000, 1000)])
+        talk.responding()
+        talk.say("source", "Accept")
+        talk.move_vbus(volts, talk.now + 30e-3, talk.now + 60e-3)
+        talk.now += 0.1
+
+    verdict = _verdict(story, tail_s=3.0)
+    assert (verdict.outcome, verdict.suspect) == expected, verdict.summary
