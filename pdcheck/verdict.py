@@ -13,6 +13,7 @@ from pdcheck.conversation.model import Contract, Step
 from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
 from pdcheck.rules.advertisement import attached_since
+from pdcheck.rules.both_ways import both_ways
 from pdcheck.rules.delivery import Delivered, Delivery, judge
 from pdcheck.rules.drawn import charging_a
 from pdcheck.rules.words import amps, volts
@@ -64,7 +65,11 @@ def judge_case(case: Case) -> Verdict:
     findings = check_all(case)
     delivery = judge(case)
     convicting = [f for f in findings if f.effect is Effect.CONVICTS]
-    if case.overtaken or case.tainted:
+    if both_ways(case) is not None:
+        # What goes through on one contact and not on the other is nobody's fault who serves both.
+        convicting = []
+        findings = [f for f in findings if f.effect is not Effect.CONVICTS]
+    elif case.overtaken or case.tainted:
         convicting = [f for f in convicting if f.stops_at is None or f.stops_at in (Step.OFFER, Step.DELIVERY)]
         findings = [f for f in findings if f.effect is not Effect.CONVICTS or f in convicting]
     withholding = [f for f in findings if f.effect in _WITHHOLDING]
@@ -76,7 +81,7 @@ def judge_case(case: Case) -> Verdict:
     elif case.conversation.standing is not None and case.stop is None and not unsettled:
         outcome = Outcome.PASS
     else:
-        leading = withholding[0] if withholding else None
+        leading = min(withholding, key=lambda f: f.effect is not Effect.UNSETTLES, default=None)
         outcome = Outcome.INCONCLUSIVE
     if outcome is not Outcome.INCONCLUSIVE:
         findings = [f for f in findings if f.effect not in _WITHHOLDING]

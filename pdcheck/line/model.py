@@ -93,7 +93,8 @@ class LineReading:
     None where no column bears traffic and none is called CC. ``idle_high``: the level between packets
     as the file shows it. ``notes``: what the reader should know about how the column was chosen,
     and about what of the file was not kept. ``unit_hint``: where nothing can be read, in what other unit of time
-    than the stated one the pulses would be packets.
+    than the stated one the pulses would be packets. ``second``: the other CC column, where it bears packets at times
+    at which this one bears none.
     """
 
     capture: Capture
@@ -104,3 +105,4 @@ class LineReading:
     idle_high: bool | None
     notes: tuple[str, ...] = field(default=())
     unit_hint: str | None = None
+    second: LineReading | None = None

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
-from pdcheck.rules import Who
-from pdcheck.verdict import Outcome, Verdict
-from tests.conversation.told import told, verdict_on
+from pdcheck.conversation import follow
+from pdcheck.rules import Case, Who
+from pdcheck.verdict import Outcome, Verdict, judge_case
+from tests.conversation.told import Told, reading_of, told, verdict_on
 from tests.reference import words
 from tests.reference.talk import Ports, Talk
 from tests.rules.stories import FIVE, NINE, contract, offer
@@ -109,3 +111,52 @@ def test_a_hole_in_the_capture_where_ps_rdy_should_be(volts: float, expected: tu
 
     verdict = _verdict(story, tail_s=3.0)
     assert (verdict.outcome, verdict.suspect) == expected, verdict.summary
+
+
+def _told(story: Callable[[Talk], None]) -> Told:
+    talk = Talk(random.Random(1), Ports(source_bps=300e3, sink_bps=310e3), 0.2)
+    talk.response, talk.transmit = (5e-3, 5e-3), (60e-6, 60e-6)
+    talk.attach()
+    story(talk)
+    return told(talk, random.Random(2), tail_s=0.6, with_vbus=False)
+
+
+def _never_asks(talk: Talk) -> None:
+    for _ in range(3):
+        offer(talk)
+        talk.now += 30e-3
+        talk.hard_reset("source")
+
+
+def _never_accepts(talk: Talk) -> None:
+    for _ in range(3):
+        offer(talk)
+        talk.responding()
+        talk.say("sink", "Request", [words.request_fixed(2, 1000, 1000)])
+        talk.now += 30e-3
+        talk.hard_reset("sink")
+
+
+def _pulled_early(talk: Talk) -> None:
+    offer(talk)
+
+
+@pytest.mark.parametrize(("read", "other", "expected"), [
+    (_never_asks, contract, (Outcome.INCONCLUSIVE, None)),
+    (contract, _never_asks, (Outcome.INCONCLUSIVE, None)),
+    (_never_asks, _never_accepts, (Outcome.INCONCLUSIVE, None)),
+    (_never_asks, _never_asks, (Outcome.FAIL, Who.SINK)),
+    (contract, contract, (Outcome.PASS, None)),
+    (contract, _pulled_early, (Outcome.PASS, None)),
+    (_never_asks, _pulled_early, (Outcome.FAIL, Who.SINK)),
+])
+def test_a_plug_that_was_turned_over_in_the_capture(
+    read: Callable[[Talk], None], other: Callable[[Talk], None], expected: tuple[Outcome, Who | None]
+) -> None:
+    """What fails on one CC contact and not on the other convicts no chip (README, "Turn the plug over")."""
+    one, two = _told(read), _told(other)
+    reading = replace(reading_of(one), second=replace(reading_of(two), cc="CC2"))
+    verdict = judge_case(Case.of(reading, follow(reading)))
+    assert (verdict.outcome, verdict.suspect) == expected, verdict.summary
+    if expected == (Outcome.INCONCLUSIVE, None):
+        assert '"CC1"' in verdict.summary and '"CC2"' in verdict.summary and "--cc" in verdict.next[0]
