@@ -144,6 +144,8 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     safe_low, safe_high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
     wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
     five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
+    if _may_have_been_out(case, line, off, end):
+        return trouble(Kind.GONE, None, False)
     if five:
         # Only a source that has changed its mind rests at just 5 V; but an overload is an overload, and a slow meter
         # that reads one leaves it open which came first.
@@ -156,6 +158,16 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     if off.length_s < _SAG_S:
         return None
     return trouble(Kind.SAG, Who.SINK if draw is Draw.BEYOND else None, True)
+
+
+def _may_have_been_out(case: Case, line: AnalogLine, off: Stretch, end: Span) -> bool:
+    """True where VBUS was too low for the device to count as joined, came back to a level, and nobody speaks any more:
+    the plug may have been pulled and put back, by its other side or at a charger without USB PD."""
+    seen, joined = line.during(off.start_s, off.end_s), vbus_levels.SINK_DISCONNECT.max or 0.0
+    return seen is not None and seen.low < joined <= end.typical and not any(
+        e.acknowledged_s is not None and not e.sop.to_cable and e.start_s > off.start_s
+        for e in case.conversation.exchanges
+    )
 
 
 def _steady(line: AnalogLine, off: Stretch) -> bool:

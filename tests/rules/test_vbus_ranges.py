@@ -160,3 +160,17 @@ def test_peaks_beyond_the_allowance(share: tuple[int, ...], expected: tuple[str,
     column = tuple(zip(times.tolist(), np.where(peak, 11.0, volts).tolist(), strict=True))
     verdict = verdict_with(replace(one, vbus=column), talk.rng, volts=Meter(every_s=0.5e-3, noise=0.01))
     assert _said(verdict)[:2] == expected, _said(verdict)
+
+
+@pytest.mark.parametrize(("lowest", "expected"), [(2.0, ("pass", None)), (4.9, ("fail", "source"))])
+def test_a_plug_that_may_have_been_out_on_the_way_to_5v(lowest: float, expected: tuple[str, str | None]) -> None:
+    """Below vSinkDisconnect the device is detached. What a filter, or a slow discharge, leaves of a plug that was
+    turned over does not reach 0 V."""
+
+    def falls(talk: Talk) -> None:
+        talk.now += 0.5
+        talk.move_vbus(lowest, talk.now, talk.now + 0.1)
+        talk.move_vbus(5.0, talk.now + 0.25, talk.now + 0.3)
+
+    verdict = Scene(falls, tail_s=2.0).verdict()
+    assert _said(verdict)[:2] == expected, _said(verdict)
