@@ -17,7 +17,7 @@ from pdcheck.verdict import Outcome, Verdict, judge_case
 from tests.conversation.told import Told, reading_of, told, verdict_on
 from tests.reference import words
 from tests.reference.talk import Ports, Talk
-from tests.rules.stories import FIVE, NINE, contract, offer
+from tests.rules.stories import FIVE, NINE, contract, epr, offer
 
 
 def _verdict(story: Callable[[Talk], None], tail_s: float = 0.6, *, with_vbus: bool = True) -> Verdict:
@@ -160,3 +160,29 @@ def test_a_plug_that_was_turned_over_in_the_capture(
     assert (verdict.outcome, verdict.suspect) == expected, verdict.summary
     if expected == (Outcome.INCONCLUSIVE, None):
         assert '"CC1"' in verdict.summary and '"CC2"' in verdict.summary and "--cc" in verdict.next[0]
+
+
+@pytest.mark.parametrize(("broken", "kind", "blamed"), [
+    (False, "EPR_Source_Capabilities", True), (True, "EPR_Source_Capabilities", False),
+    (False, "Extended_Control", False), (True, "Extended_Control", False),
+])
+def test_a_part_that_may_not_have_been_the_answer(broken: bool, kind: str, blamed: bool) -> None:
+    """Part 1 is asked for, and what comes next bears the number 0: the wrong part only where it is of that message."""
+
+    def story(talk: Talk) -> None:
+        epr(talk)
+        data = b"".join(word.to_bytes(4, "little") for word in (FIVE, NINE, 0, 0, 0, 0, 0, words.fixed(28000, 5000)))
+        name = "EPR_Source_Capabilities"
+        talk.responding()
+        talk.say("source", name, words.extended_words(data[:26], size=len(data)))
+        talk.responding()
+        talk.say("sink", name, words.extended_words(b"", chunk=1, asking=True))
+        talk.responding()
+        if broken:
+            rest = words.extended_words(data[26:], size=len(data), chunk=1)
+            talk.unanswered("source", name, rest, corrupt=True, retries=0)
+        again = data[:26] if kind == name else bytes((4, 0))
+        talk.say("source", kind, words.extended_words(again, size=len(data) if kind == name else None))
+
+    said = [f.who for f in _verdict(story).findings if f.rule == "wrong-chunk"]
+    assert said == ([Who.SOURCE] if blamed else [])
