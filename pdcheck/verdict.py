@@ -13,6 +13,7 @@ from pdcheck.conversation.model import Contract, Step
 from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
 from pdcheck.rules.advertisement import attached_since
+from pdcheck.rules.both_ways import both_ways
 from pdcheck.rules.delivery import Delivered, Delivery, judge
 from pdcheck.rules.drawn import charging_a
 from pdcheck.rules.words import amps, volts
@@ -64,23 +65,28 @@ def judge_case(case: Case) -> Verdict:
     findings = check_all(case)
     delivery = judge(case)
     convicting = [f for f in findings if f.effect is Effect.CONVICTS]
-    if case.overtaken or case.tainted:
+    if both_ways(case) is not None:
+        # What goes through on one contact and not on the other is nobody's fault who serves both.
+        convicting = []
+        findings = [f for f in findings if f.effect is not Effect.CONVICTS]
+    elif case.overtaken or case.tainted:
         convicting = [f for f in convicting if f.stops_at is None or f.stops_at in (Step.OFFER, Step.DELIVERY)]
         findings = [f for f in findings if f.effect is not Effect.CONVICTS or f in convicting]
-    withholding = [f for f in findings if f.effect is Effect.WITHHOLDS]
+    withholding = [f for f in findings if f.effect in _WITHHOLDING]
+    unsettled = any(f.effect is Effect.UNSETTLES for f in withholding)
     leading: Finding | None = None
     if convicting:
         leading = min(convicting, key=_when)
         outcome = Outcome.FAIL
-    elif case.conversation.standing is not None and case.stop is None:
+    elif case.conversation.standing is not None and case.stop is None and not unsettled:
         outcome = Outcome.PASS
     else:
-        leading = withholding[0] if withholding else None
+        leading = min(withholding, key=lambda f: f.effect is not Effect.UNSETTLES, default=None)
         outcome = Outcome.INCONCLUSIVE
     if outcome is not Outcome.INCONCLUSIVE:
-        findings = [f for f in findings if f.effect is not Effect.WITHHOLDS]
+        findings = [f for f in findings if f.effect not in _WITHHOLDING]
     elif leading is not None:
-        findings = [f for f in findings if f is leading or f.effect is not Effect.WITHHOLDS]
+        findings = [f for f in findings if f is leading or f.effect not in _WITHHOLDING]
     steps = _ladder(case, delivery, outcome, leading)
     stopped_at = _stopped_at(outcome, steps, leading)
     if outcome is Outcome.INCONCLUSIVE and (leading is None or leading.who is Who.CAPTURE):
@@ -100,6 +106,7 @@ def judge_case(case: Case) -> Verdict:
     )
 
 
+_WITHHOLDING = (Effect.WITHHOLDS, Effect.UNSETTLES)
 _RANK = {"fail": 0, "warn": 1, "info": 2}
 
 
@@ -175,6 +182,9 @@ def _summary(outcome: Outcome, contract: Contract | None, delivery: Delivery, le
     if outcome is Outcome.PASS and contract is not None:
         if delivery.state is Delivered.YES and delivery.level is not None:
             seen = f" and VBUS reads {delivery.level.typical:.2f} V"
+        elif delivery.doubts_column:
+            # A column is there, and whoever looks at it must not take it for the truth.
+            seen = f"; VBUS was not judged: {delivery.reason}"
         else:
             seen = "; VBUS was not judged"
         return f"Negotiation went through: the device has a contract for {contract_words(contract)}{seen}."

@@ -94,7 +94,8 @@ class LineReading:
     as the file shows it. ``notes``: what the reader should know about how the column was chosen,
     and about what of the file was not kept. ``unit_hint``: where nothing can be read, in what other unit of time
     than the stated one the pulses would be packets. ``other_cc``: where the user chose a column in which nothing can be
-    read, the name of one in which packets can.
+    read, the name of one in which packets can. ``second``: the other CC column, where it bears packets at times
+    at which this one bears none.
     """
 
     capture: Capture
@@ -106,3 +107,4 @@ class LineReading:
     notes: tuple[str, ...] = field(default=())
     unit_hint: str | None = None
     other_cc: str | None = None
+    second: LineReading | None = None

@@ -6,6 +6,7 @@ CC looks like, so the choice is made here, by what the columns hold, and said in
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -49,6 +50,10 @@ _AGREE = 0.98
 _FIRST_GAPS, _FIRST_AGREE = 40, 0.93
 _FINE_OFF = 0.04
 _FITS_AS_WELL = 0.003
+
+
+#: So many packets make a talk of their own: a message and its acknowledgement. Our own choice.
+_PACKETS_ALONE = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,13 +122,32 @@ def read_capture(capture: Capture) -> LineReading:
         notes.append(f'Both CC columns bear packets; "{chosen.line.name}", with more of them, was read.')
     if chosen is None:
         return LineReading(capture, called, (), (), _quality(None), None, tuple(notes), hint, other_cc)
+    whole = _reading_of(chosen, capture, tuple(notes), hint, other_cc)
+    apart = next((c for c in second if _talks_alone(c, chosen)), None)
+    return whole if apart is None else replace(whole, second=_reading_of(apart, capture, (), None, None))
+
+
+def _reading_of(
+    chosen: _Candidate, capture: Capture, notes: tuple[str, ...], hint: str | None, other_cc: str | None
+) -> LineReading:
     chosen = _with_unseen(chosen, capture)
     capture = _with_cc_role(capture, chosen.line.name)
     return LineReading(
         capture=capture, cc=chosen.line.name, packets=tuple(chosen.packets), bursts=tuple(chosen.bursts),
-        quality=_quality(chosen), idle_high=_idle_high(chosen.line, capture.duration_s), notes=tuple(notes),
-        unit_hint=hint, other_cc=other_cc,
+        quality=_quality(chosen), idle_high=_idle_high(chosen.line, capture.duration_s), notes=notes, unit_hint=hint,
+        other_cc=other_cc,
     )
+
+
+def _talks_alone(one: _Candidate, chosen: _Candidate) -> bool:
+    """True where a column bears packets at times at which the chosen one is silent: no crosstalk of it."""
+    busy = sorted([*((p.start_s, p.end_s) for p in chosen.packets), *((b.start_s, b.end_s) for b in chosen.bursts)])
+    starts = [start for start, _ in busy]
+    alone = 0
+    for packet in one.packets:
+        place = bisect_left(starts, packet.end_s)
+        alone += packet.intact and (place == 0 or busy[place - 1][1] < packet.start_s)
+    return alone >= _PACKETS_ALONE
 
 
 def _digital_lines(capture: Capture) -> list[DigitalLine]:

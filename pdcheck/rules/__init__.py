@@ -8,6 +8,7 @@ from pdcheck.rules import (
     acknowledgement,
     advertisement,
     answer,
+    both_ways,
     cable,
     contract,
     counting,
@@ -34,7 +35,7 @@ ALL_RULES: tuple[Rule, ...] = (
     *vbus_cycle.RULES,
     *current.RULES,
     *contract.RULES, *epr.RULES, *resets.RULES, *swaps.RULES, *revision.RULES, *cable.RULES,
-    *signal.RULES, *notes.RULES,
+    *both_ways.RULES, *signal.RULES, *notes.RULES,
     *advertisement.RULES,
 )
 

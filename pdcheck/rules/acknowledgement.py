@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from pdcheck.conversation.model import Exchange, Party, Silence, Step
 from pdcheck.conversation.names import ANSWERS
@@ -29,6 +30,8 @@ ENOUGH_WRONG = 2
 _BOOTING_S = timers.TYPE_C_SEND_SOURCE_CAP.max_s
 #: Retries follow one another within some 2 ms; a silence that lasts this long is final. Our own choice.
 _RETRIES_OVER_S = 8e-3
+#: Where fewer than this share of what is sent meanwhile can be read, its receiver may read no more. Our own choice.
+_READABLE_SHARE = 0.5
 #: Up to this share of unreadable answers may stand among clean silences.
 _UNREADABLE_SHARE = 0.2
 
@@ -43,6 +46,34 @@ def clean_silence(seen: Counter[Silence], enough: int = ENOUGH_SILENCES) -> bool
     total = sum(seen.values())
     silent = seen[Silence.NOTHING] + seen[Silence.WRONG_SOP] + seen[Silence.LATE]
     return silent >= enough and seen[Silence.UNREADABLE] <= _UNREADABLE_SHARE * total
+
+
+def _mostly_broken(case: Case, sent: list[Exchange]) -> str | None:
+    """How much of what is sent while these messages are is broken, in words, where that is most of it; else None.
+
+    Where this capture reads hardly anything, the receiver may have read nothing: nobody proves that it is deaf.
+    """
+    meanwhile = [
+        t.packet.intact for t in case.conversation.transmissions
+        if sent[0].start_s <= t.packet.start_s <= sent[-1].end_s and not (t.packet.sop and t.packet.sop.is_reset)
+    ]
+    if sum(meanwhile) >= _READABLE_SHARE * len(meanwhile):
+        return None
+    return f"{len(meanwhile) - sum(meanwhile)} of {len(meanwhile)} packets that are sent meanwhile cannot be read"
+
+
+def _deaf(case: Case, sent: list[Exchange], claim: Claim) -> Claim:
+    """A claim that a receiver is deaf, held back where hardly anything on the line can be read."""
+    broken = _mostly_broken(case, sent)
+    if broken is None:
+        return claim
+    limit = limit_of(case)
+    return replace(
+        claim, who=limit.who if limit else Who.LINK, effect=Effect.WITHHOLDS,
+        next=limit.next if limit else todo.LINK_BAD,
+        summary=f"{claim.summary} But {broken}: either they break on the wire, so that it hears no more than this "
+        f"capture, or the capture is poor{': ' + limit.text if limit else ''}.",
+    )
 
 
 def _how_silent(seen: Counter[Silence]) -> str:
@@ -102,12 +133,12 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     if _answered_later(case, offers[0].start_s):
         return
     sent = sum(len(o.transmissions) for o in offers)
-    yield Claim(
+    yield _deaf(case, offers, Claim(
         Who.SINK, offers[0].start_s,
         f"The charger sent its offer {sent} times in {span(offers[-1].end_s - offers[0].start_s)}; the device "
         f"acknowledged none of them ({_how_silent(seen)} after Source_Capabilities).",
         stops_at=Step.OFFER_ACKNOWLEDGED,
-    )
+    ))
 
 
 @rule(
@@ -188,12 +219,12 @@ def request_not_acknowledged(case: Case) -> Iterator[Claim]:
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen, enough):
         return
     sent = sum(len(r.transmissions) for r in requests)
-    yield Claim(
+    yield _deaf(case, requests, Claim(
         Who.SOURCE, stop.negotiation.request.start_s,
         f"The device sent its Request {times(sent)}; the charger acknowledged none of them "
         f"({_how_silent(seen)}).",
         stops_at=Step.REQUEST,
-    )
+    ))
 
 
 @rule(
@@ -207,7 +238,7 @@ def accept_not_acknowledged(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None or stop.step is not Step.ACCEPT or not stop.negotiation.accepted:
         return
-    yield from _not_heard(stop, "Accept")
+    yield from _not_heard(case, stop, "Accept")
 
 
 @rule(
@@ -221,10 +252,10 @@ def ps_rdy_not_acknowledged(case: Case) -> Iterator[Claim]:
     stop = case.stop
     if stop is None or stop.step is not Step.READY or stop.negotiation.ready is None:
         return
-    yield from _not_heard(stop, "PS_RDY")
+    yield from _not_heard(case, stop, "PS_RDY")
 
 
-def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
+def _not_heard(case: Case, stop: Stop, name: str) -> Iterator[Claim]:
     messages = unacknowledged(stop)
     seen = silences_of(messages)
     if stop.open_end and stop.waited_s < _RETRIES_OVER_S:
@@ -232,12 +263,12 @@ def _not_heard(stop: Stop, name: str) -> Iterator[Claim]:
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
         return
     sent = sum(len(m.transmissions) for m in messages)
-    yield Claim(
+    yield _deaf(case, messages, Claim(
         Who.SINK, messages[0].start_s,
         f"The charger sent {name} {times(sent)}; the device acknowledged none of them "
         f"({_how_silent(seen)}).",
         stops_at=stop.step,
-    )
+    ))
 
 
 @rule(

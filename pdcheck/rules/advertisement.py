@@ -28,6 +28,8 @@ _DRAW_S = 0.2
 #: A rest counts as the line's state from so much of the capture on. Our own choice.
 _MOSTLY = 0.6
 _SINK_TX = frozenset({"1.5 A", "3.0 A"})
+#: Above this a line is not pulled up to 3.3 V, the lower of the usual supplies of a pull-up. Our own choice.
+_PULLED_TO_3V3_V = 3.8
 
 
 def _talks(case: Case) -> bool:
@@ -102,9 +104,11 @@ def _unjoined(one: Rest) -> str:
             f"uses the other contact, or the line is shorted to ground."
         )
     if one.state == "open":
+        # VCONN stands on the contact that the plug leaves free, and a bridge to VBUS looks the same.
+        more = ", or it is VCONN, or a bridge to VBUS" if one.level_v > _PULLED_TO_3V3_V else ""
         return (
             f"stays at {one.level_v:.2f} V: a pull-up and no pull-down. Nothing is plugged in, or the device's Rd or "
-            f"its contact is open, or both ends pull up."
+            f"its contact is open, or both ends pull up{more}."
         )
     return f"rests at {one.level_v:.2f} V, between the bands of the standard: that says nothing for certain."
 

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator
+from dataclasses import replace
 
 from pdcheck.conversation.follow import contract_of
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.held import bounds_mv
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of
@@ -25,6 +27,8 @@ _REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.
 _REF_READY = "USB PD, section 6.6.3 (PSTransitionTimer, tPSTransition)"
 _REF_REJECT = "USB PD, section 6.3.4 (Reject message) and 6.4.2 (Request message)"
 _RESETS = (Ending.HARD_RESET, Ending.SOFT_RESET)
+#: VBUS is looked at for so long (seconds). Our own choice.
+_LOOK_S = 20e-3
 #: So many Waits in a row without a contract are a refusal. Our own choice.
 _ENDLESS_WAITS = 4
 
@@ -131,6 +135,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     if stop is None or stop.step is not Step.READY:
         return
     silent = []
+    there_v: float | None = None
     for one in stop.alike:
         if one.ready is not None:
             continue
@@ -143,7 +148,17 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         enough = timers.PS_TRANSITION_SPR.min_s - 20e-3 if one.ending in _RESETS else limit + 20e-3
         if (waited >= enough or by_source) and not case.unreadable_between(due, min(one.next_s - 1e-3, due + limit)):
             silent.append((due, waited))
+            there_v = _came_all_the_same(case, one)
     if not silent:
+        return
+    if there_v is not None and len(silent) == 1:
+        yield Claim(
+            Who.CAPTURE, silent[0][0],
+            f"The charger accepted and no PS_RDY is in the capture; but VBUS reads {there_v:.2f} V as asked for, and "
+            f"the device, which owes a reset after {_transition(stop.negotiation).words()}, sends none in "
+            f"{span(silent[0][1])}: it may have been sent where the capture has a hole.",
+            stops_at=Step.READY, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
         return
     yield Claim(
         Who.SOURCE, silent[-1][0],
@@ -151,6 +166,21 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         f"{span(max(w for _, w in silent))} (the device waits {_transition(stop.negotiation).words()} for it).",
         stops_at=Step.READY,
     )
+
+
+def _came_all_the_same(case: Case, one: Negotiation) -> float | None:
+    """What VBUS reads at the capture's end, where nobody resets and it has gone to the level above 5 V that was asked
+    for; else None."""
+    if one.ending is not Ending.CAPTURE_END or case.vbus is None or one.answer is None:
+        return None
+    wanted = contract_of(replace(one, ready=one.answer))
+    bounds = bounds_mv(wanted) if wanted is not None else None
+    before = case.vbus.during(max(0.0, one.answer.start_s - _LOOK_S), one.answer.start_s)
+    seen = case.vbus.during(max(0.0, one.next_s - _LOOK_S), one.next_s)
+    if bounds is None or before is None or seen is None:
+        return None
+    moved = before.typical * 1e3 < bounds[0] <= seen.typical * 1e3 <= bounds[1]
+    return seen.typical if moved else None
 
 
 def _transition(one: Negotiation) -> Limit:

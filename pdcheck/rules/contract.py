@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
+from pdcheck.capture.levels import outside
 from pdcheck.conversation.model import Contract, Party
-from pdcheck.conversation.names import ANSWERS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, POWER_SWAPS, REQUESTS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
 from pdcheck.rules.resets import silent_charger
 from pdcheck.rules.words import count, span, times
-from pdcheck.standard import timers
+from pdcheck.standard import timers, vbus_levels
 
 #: After a Hard Reset the next offer may take: VBUS falling, staying off, coming back, the first offer.
 _RECOVERY_S = (
@@ -226,4 +227,43 @@ def contract_regained(case: Case) -> Iterator[Claim]:
     )
 
 
-RULES: tuple[Rule, ...] = (pps_not_renewed, pps_renewed_late, contract_lost, contract_regained)
+@rule(
+    id="contract-made-anew", family="resets", severity=Severity.INFO,
+    title="Everything begins anew again and again without a reset",
+    checks="Three contracts or more after each of which the source begins anew (an offer with MessageID 0 after a "
+    "pause) with no reset in between, where the last one is not seen to stand for longer than they did.",
+    why="Somebody pulls the plug and puts it back, or one side loses its power under load and starts up anew: then "
+    "charging never lasts, though each negotiation succeeds. CC alone shows both alike.",
+    reference="USB PD, section 6.7.1 (MessageIDCounter)",
+    next=(
+        "Plug in once, leave the plug alone for half a minute, and capture that. Begins anew all the same: something "
+        "loses its power.",
+        todo.VBUS_LOAD, todo.OTHER_CHARGER, todo.VBUS_SHORT,
+    ),
+)
+def contract_made_anew(case: Case) -> Iterator[Claim]:
+    standing = case.conversation.standing
+    if standing is None:
+        return
+    swaps = [e.start_s for e in case.conversation.exchanges if e.name in POWER_SWAPS]
+    rounds = []
+    for one, after in pairwise(case.conversation.contracts):
+        broke_off = one.ended_s is not None and one.ended_s < after.since_s and one.ended_by is None
+        if broke_off and not any(one.since_s < t < after.since_s for t in swaps):
+            rounds.append(after.since_s - one.since_s)
+    until = case.conversation.duration_s
+    if case.vbus is not None:
+        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.max or 0.0)
+        until = gone[0].start_s if gone else until
+    if len(rounds) < _LOOP or until - standing.since_s > max(rounds):
+        return
+    yield Claim(
+        None, standing.since_s,
+        f"Contracts are made, and {times(len(rounds))} everything begins anew without a reset, every "
+        f"{span(sum(rounds) / len(rounds))} on average: the plug was pulled and put back, or one side loses its power. "
+        "This capture cannot tell which.",
+        effect=Effect.UNSETTLES,
+    )
+
+
+RULES: tuple[Rule, ...] = (pps_not_renewed, pps_renewed_late, contract_lost, contract_regained, contract_made_anew)

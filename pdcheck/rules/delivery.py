@@ -62,7 +62,8 @@ class Delivered(StrEnum):
 class Delivery:
     """A judgement on one contract. ``reason`` says why it was not judged. Levels in mV.
 
-    ``troubles``: all departures of VBUS under contracts that were delivered; ``trouble``: the one that decided.
+    ``troubles``: all departures of VBUS under contracts that were delivered; ``trouble``: the one that decided;
+    ``clips``: not judged because the probe is at the end of its scale.
     """
 
     state: Delivered
@@ -74,6 +75,12 @@ class Delivery:
     who: Who | None = None
     trouble: Trouble | None = None
     troubles: tuple[Trouble, ...] = ()
+    clips: bool = False
+
+    @property
+    def doubts_column(self) -> bool:
+        """True where VBUS was captured and not judged because the column cannot be trusted."""
+        return self.state is Delivered.NOT_JUDGED and self.reason is not None and "scale" in self.reason
 
 
 def judge(case: Case) -> Delivery:
@@ -90,8 +97,15 @@ def judge_contracts(case: Case) -> Delivery:
     for window in windows(case):
         held[id(window.contract)].append(window)
     seen: list[Trouble] = []
+    clipped: Delivery | None = None
+    before: Contract | None = None
     for contract in case.conversation.contracts:
-        last = _judge_contract(case, contract, made.get(contract.since_s), moves)
+        last = _judge_contract(case, contract, before, made.get(contract.since_s), moves)
+        before = contract
+        clipped = last if last.clips else clipped
+        if last.state is Delivered.NO and clipped is not None and _too_low(case, contract, last.level):
+            # A probe that has shown its end may give way before it, and is believed no more when it reads too little.
+            last = replace(clipped, contract=contract)
         if last.state is Delivered.NO:
             break
         if last.state is Delivered.YES and (scale_is_good(case) or _reads_right(contract, last.level)):
@@ -107,7 +121,7 @@ def judge_contracts(case: Case) -> Delivery:
 
 
 def _judge_contract(
-    case: Case, contract: Contract, made: Negotiation | None, moves: Sequence[float]
+    case: Case, contract: Contract, previous: Contract | None, made: Negotiation | None, moves: Sequence[float]
 ) -> Delivery:
     def withheld(reason: str) -> Delivery:
         return Delivery(Delivered.NOT_JUDGED, contract, None, None, None, reason)
@@ -160,19 +174,22 @@ def _judge_contract(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
             "probe cannot be trusted"
         )
-    too_low = bounds is not None and level.typical < bounds[0]
+    too_low = _too_low(case, contract, level)
     if too_low and (clips(case, level, start, end) or clips(case, level, start, holds)):
-        return withheld(
-            f"the VBUS column stands still at its highest value ({level.high:.2f} V): the probe is at the end of its "
-            f"scale"
+        found = withheld(
+            f"the VBUS column stands still at its highest value ({level.high:.2f} V), as a probe does at the end of "
+            f"its scale"
         )
+        return replace(found, clips=True)
     if end - start < lasting:
         return withheld("the VBUS column changes too seldom (a slow meter?) to show the level in that time")
     if level.typical < _OFF_V and (case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S):
         return withheld("VBUS is gone, and its meter is too slow to show whether it went before PS_RDY or after")
     if bounds is not None and _on_its_way(case, start, end, bounds):
         return withheld("VBUS is still on its way when the look at it ends (a slow meter?)")
-    if contract.kind in PROGRAMMABLE and not _unmoved(contract, level.typical, before):
+    if contract.kind in PROGRAMMABLE and (
+        _limited_before(case, previous, contract, before) or not _unmoved(contract, level.typical, before)
+    ):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
     who = Who.SOURCE
     if made is not None and bounds is not None and too_low:
@@ -180,6 +197,11 @@ def _judge_contract(
         if off and drawn(case, Window(contract, made, start, end), off[0]) is Draw.BEYOND:
             who = Who.SINK
     return Delivery(Delivered.NO, contract, start, level, before, None, who)
+
+
+def _too_low(case: Case, contract: Contract, level: Span | None) -> bool:
+    bounds = probe_bounds_v(case, contract)
+    return bounds is not None and level is not None and level.typical < bounds[0]
 
 
 def _fits(case: Case, contract: Contract, level_v: float) -> bool:
@@ -220,6 +242,18 @@ def _unmoved(contract: Contract, level_v: float, before: Span | None) -> bool:
     return abs(way) > 1.0 and abs(level_v - before.typical) < _UNMOVED * abs(way)
 
 
+def _limited_before(case: Case, previous: Contract | None, contract: Contract, before: Span | None) -> bool:
+    """True where VBUS was below the programmable contract before this one already, as a current limit keeps it."""
+    return (
+        previous is not None and previous.kind in PROGRAMMABLE and previous.ended_s == contract.since_s
+        and before is not None and before.typical < _wanted_v(previous) * (1 + (vbus_levels.PPS_NEW.min or 0.0) / 100)
+    )
+
+
+def _wanted_v(contract: Contract) -> float:
+    return (contract.voltage_mv or 0) / 1e3
+
+
 @rule(
     id="vbus-not-at-contract", family="delivery", severity=Severity.FAIL,
     title="VBUS is not at the voltage that the contract says",
@@ -258,7 +292,7 @@ def vbus_scale_doubtful(case: Case) -> Iterator[Claim]:
     if (case.vbus is None and case.impossible_v is None) or not case.conversation.contracts:
         return
     found = judge(case)
-    if found.state is Delivered.NOT_JUDGED and found.reason is not None and "scale" in found.reason:
+    if found.doubts_column:
         yield Claim(Who.CAPTURE, None, f"Delivery was not judged: {found.reason}.", effect=Effect.NOTES)
 
 

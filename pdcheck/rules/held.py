@@ -39,6 +39,15 @@ _NOISE_EXPECTED = 4.0
 _PARTS = 20
 #: Readings this near are the same to a reader that thins a column.
 _SAME_V = 0.021
+#: Inputs end at round numbers, and then read just those: 3.3, 5, 5.5, 6.6, 12 V (common practice, no source).
+_ROUND_V, _ROUND_TO_V = 0.1, 0.6e-3
+#: A level this much above the one before has moved: it is no charger that stays where it was. Our own choice.
+_RISEN_V = 0.15
+#: A probe that reads so far below zero for so long (seconds) sits behind a capacitor, or on another ground, or the
+#: wrong way round; ringing passes sooner. Our own choice.
+_BELOW_ZERO_V, _BELOW_ZERO_S = -0.4, 20e-3
+#: VBUS is off below this, and its noise is looked at where it is off for so long (seconds).
+_OFF_V, _OFF_LOOK_S = 0.8, 20e-3
 
 
 @dataclass(frozen=True)
@@ -212,12 +221,20 @@ def _reference_v(case: Case) -> float | None:
 
 
 def scale_is_good(case: Case) -> bool:
-    """True where VBUS reads about vSafe5V while the first offer that led to a contract is on the table."""
+    """True where VBUS reads about vSafe5V while the first offer that led to a contract is on the table, and never
+    reads well below zero for long."""
     level = reference_v(case)
-    if level is None:
+    if level is None or case.once(_below_zero):
         return False
     low = (vbus_levels.SAFE_5V.min or 0.0) - cable_drop_mv() / 1e3
     return low <= level <= (vbus_levels.SAFE_5V.max or 0.0) + 0.1
+
+
+def _below_zero(case: Case) -> bool:
+    if case.vbus is None:
+        return False
+    low = outside(case.vbus, 0.0, case.conversation.duration_s, low=_BELOW_ZERO_V)
+    return any(s.length_s > _BELOW_ZERO_S for s in low)
 
 
 def probe_bounds_v(case: Case, contract: Contract) -> tuple[float, float] | None:
@@ -238,7 +255,8 @@ def _probe_bounds_v(case: Case, contract: Contract) -> tuple[float, float] | Non
 
 
 def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
-    """True where the column stands still at its highest value though it is noisy elsewhere: a probe at its limit."""
+    """True where the column stands still at its highest value as a probe does at the end of its scale: it is noisy
+    elsewhere, or the value is a round one to which VBUS has risen and beyond which it never goes."""
     line = case.vbus
     if line is None:
         return False
@@ -251,7 +269,27 @@ def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
         return False
     offered = [e.start_s for e in case.conversation.exchanges if e.name in OFFERS]
     until = (offered[0] if offered else start_s, start_s)
-    return max(_noise_rate(line, one) for one in until) * (end_s - start_s) >= _NOISE_EXPECTED
+    noise = max(_noise_rate(line, one) for one in until)
+    round_top = _is_round(top) and abs(level.typical - top) <= _ROUND_TO_V
+    if round_top:
+        # One that ends at 5 V shows its noise only while VBUS is off.
+        noise = max(noise, _noise_while_off(line, start_s))
+    if noise * (end_s - start_s) >= _NOISE_EXPECTED:
+        return True
+    # Where the column shows no noise anywhere, a charger that gets half way looks the same but for the number.
+    before = reference_v(case)
+    return round_top and before is not None and top > before + _RISEN_V
+
+
+def _is_round(value: float) -> bool:
+    return abs(value - _ROUND_V * round(value / _ROUND_V)) <= _ROUND_TO_V
+
+
+def _noise_while_off(line: AnalogLine, end_s: float) -> float:
+    """How often a second the line turns while VBUS is off, before it comes; 0 where that is not shown."""
+    on = outside(line, 0.0, end_s, high=_OFF_V)
+    off_s = on[0].start_s if on else 0.0
+    return reversals(line, 0.0, off_s, _SAME_V) / off_s if off_s >= _OFF_LOOK_S else 0.0
 
 
 def _noise_rate(line: AnalogLine, end_s: float) -> float:

@@ -67,6 +67,7 @@ class Effect(StrEnum):
 
     CONVICTS = "the verdict is fail"
     WITHHOLDS = "the capture cannot tell"
+    UNSETTLES = "the capture cannot tell, even where a contract stands at its end"
     NOTES = "none"
 
 

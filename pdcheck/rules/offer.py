@@ -81,13 +81,14 @@ def _first_odd(case: Case, check: Callable[[Exchange], str | None]) -> Iterator[
     reference=_REF, next=(todo.OTHER_CHARGER,),
 )
 def offer_first_object(case: Case) -> Iterator[Claim]:
-    def check(one: Exchange) -> str | None:
-        first = one.message.objects[0]
-        if first.kind == "fixed" and _number(first, "voltage_mv") == limits.FIRST_OBJECT_MV:
-            return None
-        return f"its first object is {power_object(first)}, not a fixed 5 V"
+    yield from _first_odd(case, _wrong_first)
 
-    yield from _first_odd(case, check)
+
+def _wrong_first(one: Exchange) -> str | None:
+    first = one.message.objects[0]
+    if first.kind == "fixed" and _number(first, "voltage_mv") == limits.FIRST_OBJECT_MV:
+        return None
+    return f"its first object is {power_object(first)}, not a fixed 5 V"
 
 
 @rule(
@@ -126,17 +127,26 @@ def offer_order(case: Case) -> Iterator[Claim]:
     reference=_REF, next=(todo.OTHER_CHARGER,),
 )
 def offer_out_of_range(case: Case) -> Iterator[Claim]:
-    def check(one: Exchange) -> str | None:
-        spr, epr = _parts(one)
-        for thing in spr:
-            if odd := _beyond_spr(thing):
-                return odd
-        for thing in epr:
-            if odd := _beyond_epr(thing):
-                return odd
-        return None
+    yield from _first_odd(case, _beyond)
 
-    yield from _first_odd(case, check)
+
+def _beyond(one: Exchange) -> str | None:
+    spr, epr = _parts(one)
+    for thing in spr:
+        if odd := _beyond_spr(thing):
+            return odd
+    for thing in epr:
+        if odd := _beyond_epr(thing):
+            return odd
+    return None
+
+
+def may_be_refused(one: Exchange) -> str | None:
+    """What in an offer lets a careful device take nothing; None where there is no such thing."""
+    objects = one.message.objects
+    if not objects or objects[0].kind == "chunk":
+        return None
+    return _wrong_first(one) or _beyond(one)
 
 
 def _beyond_spr(thing: DataObject) -> str | None:

@@ -15,6 +15,7 @@ from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.offer import may_be_refused
 from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
 
@@ -65,10 +66,18 @@ def no_request(case: Case) -> Iterator[Claim]:
         return
     resets = sum(reset for _, _, reset in silent)
     then = f"; the round ended in a reset {times(resets)}" if resets else ""
+    # A device that takes nothing of an offer that it may not trust does no wrong; one that hangs looks the same.
+    offer = stop.negotiation.offer
+    odd = may_be_refused(offer) if offer is not None else None
+    doubt = (
+        f" But the offer breaks the standard ({odd}), and a careful device takes nothing then; this capture cannot "
+        "tell whose fault it is." if odd else ""
+    )
     yield Claim(
-        Who.SINK, silent[-1][0],
+        None if odd else Who.SINK, silent[-1][0],
         f"The device acknowledged the offer {times(len(silent))} and then sent no Request for up to "
-        f"{span(max(wait for _, wait, _ in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed){then}.",
+        f"{span(max(wait for _, wait, _ in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed){then}."
+        f"{doubt}",
         stops_at=Step.REQUEST,
     )
 

@@ -85,15 +85,21 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
         (s, False) for s in outside(line, window.start_s, window.end_s, low=low) if s.length_s >= least
     ]
     for stretch, above in sorted(off, key=lambda item: item[0].start_s):
-        found = _too_high(line, window, stretch) if above else _too_low(case, line, window, stretch)
+        found = _too_high(line, window, stretch, high) if above else _too_low(case, line, window, stretch)
         if found is not None:
             yield found
 
 
-def _too_high(line: AnalogLine, window: Window, off: Stretch) -> Trouble | None:
+def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Trouble | None:
     level = line.during(off.start_s, off.end_s)
+    if level is None:
+        return None
+    # Peaks with most of the time in between are noise of the meter.
+    above = sum(s.length_s for s in outside(line, off.start_s, off.end_s, high=high, bridge_s=0.0))
+    if above < off.length_s / 2:
+        return None
     # Nobody but the source can raise VBUS.
-    return None if level is None else Trouble(
+    return Trouble(
         Kind.TOO_HIGH, window, off, level, Draw.UNKNOWN, Who.SOURCE, True,
     )
 
@@ -138,6 +144,8 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     safe_low, safe_high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
     wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
     five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
+    if _may_have_been_out(case, line, off, end):
+        return trouble(Kind.GONE, None, False)
     if five:
         # Only a source that has changed its mind rests at just 5 V; but an overload is an overload, and a slow meter
         # that reads one leaves it open which came first.
@@ -150,6 +158,16 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     if off.length_s < _SAG_S:
         return None
     return trouble(Kind.SAG, Who.SINK if draw is Draw.BEYOND else None, True)
+
+
+def _may_have_been_out(case: Case, line: AnalogLine, off: Stretch, end: Span) -> bool:
+    """True where VBUS was too low for the device to count as joined, came back to a level, and nobody speaks any more:
+    the plug may have been pulled and put back, by its other side or at a charger without USB PD."""
+    seen, joined = line.during(off.start_s, off.end_s), vbus_levels.SINK_DISCONNECT.max or 0.0
+    return seen is not None and seen.low < joined <= end.typical and not any(
+        e.acknowledged_s is not None and not e.sop.to_cable and e.start_s > off.start_s
+        for e in case.conversation.exchanges
+    )
 
 
 def _steady(line: AnalogLine, off: Stretch) -> bool:

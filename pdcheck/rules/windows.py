@@ -146,6 +146,9 @@ def wrong_chunk(case: Case) -> Iterator[Claim]:
         given = one.then.message.extended_header if one.then is not None else None
         if asked is None or given is None or one.dialogue.question != CHUNK_REQUEST or one.then is None:
             continue
+        # Another message is not the part that was asked for, which may be what the capture cannot read.
+        if one.then.name != one.asked.name or case.unreadable_between(one.asked.settled_s, one.then.start_s - 1e-6):
+            continue
         if one.then.sender is one.owed_by and not given.request_chunk and given.chunk_number != asked.chunk_number:
             yield Claim(
                 party_of(one.owed_by), one.then.start_s,

@@ -195,3 +195,10 @@ def test_a_scope_export_of_a_healthy_talk(idle: int, idle_v: float, text: str, t
     assert verdict.outcome is Outcome.PASS
     assert text in said(verdict, "cc-level")
     assert judge(path)[0] == 0
+
+
+@pytest.mark.parametrize(("volts", "named"), [(3.3, False), (3.6, False), (4.6, True), (5.0, True)])
+def test_near_5v_a_contact_may_bear_vconn_or_a_bridge_to_vbus(volts: float, named: bool) -> None:
+    """VCONN is 3.0 to 5.5 V and stands on the contact that the plug leaves free (USB Type-C, section 4.4.3)."""
+    words_said = said(silence(line_of([(0.0, volts)], 2.0, noise=0.002)), "cc-level")
+    assert ("VCONN" in words_said and "bridge to VBUS" in words_said) is named

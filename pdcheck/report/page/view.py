@@ -286,7 +286,7 @@ def _findings(report: Report, talk: Talk, rows: tuple[RowView, ...]) -> Iterator
 
 
 def _weight(finding: Finding) -> str:
-    if finding.effect is Effect.WITHHOLDS:
+    if finding.effect in (Effect.WITHHOLDS, Effect.UNSETTLES):
         return "why the capture cannot tell"
     return _SEVERITY[finding.severity]
 
