@@ -17,6 +17,10 @@ SAME_ELSEWHERE = (
     "Make sure with another charger and another cable that are known to work with a like unit: where the device does "
     "the same there, it is the device."
 )
+FLAT = (
+    "Battery empty? A chip that lives on it is mute until it holds some charge: leave the device on this charger for half "
+    "an hour (common practice, no source), unless a cell is swollen, hot or damaged, and capture again."
+)
 OTHER_DEVICE = "Try this charger and cable on a like unit that is known to charge, and capture again."
 CC_OHMS = (
     "Device unpowered, no battery current: ohms from each CC contact to ground, both ways round. Compare CC1 with "
@@ -59,7 +63,7 @@ BOTH_CC = "Capture both CC contacts: the traffic is on one of them, depending on
 GROUND = "Give the probe a short ground lead to the port's shell or a GND contact; keep it off switching coils."
 NO_LOAD = "Make sure that the breakout or probe does not load CC: 1 Mohm or more, and short wires."
 
-SINK_SILENT = (FLIP, SAME_ELSEWHERE, CC_OHMS, CHIP_SUPPLY, CC_PATH, CHIP_LAST)
+SINK_SILENT = (FLIP, FLAT, SAME_ELSEWHERE, CC_OHMS, CHIP_SUPPLY, CC_PATH, CHIP_LAST)
 SINK_DEAF_LOGIC = (SAME_ELSEWHERE, FLIP, CHIP_SUPPLY, CHIP_BUS, CHIP_LAST)
 SOURCE_SILENT = (OTHER_CHARGER, FLIP, OTHER_DEVICE, CC_VOLTS, CHARGER_ALONE)
 SOURCE_NO_POWER = (OTHER_CHARGER, VBUS_LOAD, VBUS_SHORT, OTHER_DEVICE, CHARGER_ALONE)
