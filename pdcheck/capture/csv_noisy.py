@@ -1,8 +1,8 @@
 """Rows of varying width with numbers that are never at rest, in a file with a row a sample.
 
 Why it is: beside a level that seldom changes stands VBUS in volts, and trembles in its last digits from row to row.
-Hardly any of these numbers tells anything new, so they are not turned into numbers: the eight characters from where
-one begins make a word that sorts as the number does, and only the least and the largest of a piece are read.
+Hardly any of these numbers tells anything new, so they are not turned into numbers: their characters make words that
+sort as the numbers do (``csv_trembling``), and only the least and the largest of a piece are read.
 
 The separators in front of the first number in a row are its anchor. They are found for a whole stretch at once, and
 everything else is at a known distance from them or from where a number ends; what is no digit in the stretch is
@@ -14,41 +14,23 @@ no level changes and the numbers tell nothing. It would change nothing of what i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import digits_to_integers, words_of
+from pdcheck.capture.csv_decimal import DecimalKind
 from pdcheck.capture.csv_layout import Kind, Layout
-from pdcheck.capture.csv_powers import PowerKind, Powers
-from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray, Place, RowBlock
-from pdcheck.capture.csv_template import Span, Template, template_ahead
+from pdcheck.capture.csv_loose import LooseKind
+from pdcheck.capture.csv_powers import PowerKind
+from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
+from pdcheck.capture.csv_template import Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
-from pdcheck.capture.csv_words import (
-    MASKS,
-    MOST_WIDE,
-    Bytes,
-    Cells,
-    Flagging,
-    Flags,
-    Shape,
-    Words,
-    begin_with_digits,
-    cut_at,
-    decimals,
-    has,
-    lengths,
-    turned,
-)
-from pdcheck.capture.waves import ranges_of
+from pdcheck.capture.csv_trembling import RowEnds, Trembling
+from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, Shape
 
 LEAST_ROWS = 64
 STRETCH = 1 << 21
-_LINE_FEED, _PLUS, _MINUS, _POINT, _ZERO, _NINE = 10, 0x2B, 0x2D, 0x2E, 0x30, 0x39
-_EIGHT = 8
-_WORDS = 4  # of a number, what ends it among them: a longer one is none that an exporter prints
-_TOP = np.uint64(1 << 63)
+_LINE_FEED, _PLUS, _MINUS, _ZERO, _NINE = 10, 0x2B, 0x2D, 0x30, 0x39
 _FEW = 4
 _SOME = 16  # one row in so many asked for: better to look up where all of them end
 
@@ -80,37 +62,18 @@ class _Part:
 
 
 @dataclass(frozen=True)
-class _Number:
-    """What the numbers of a column have in common.
-
-    :ivar whole: digits in front of the point, :ivar point: the point, :ivar stop: the character that ends it.
-    """
-
-    whole: int
-    point: int
-    stop: int
-
-    @staticmethod
-    def of(row: bytes, span: Span) -> _Number | None:
-        """The number in a row; None where it has an exponent or is too long in front of its point."""
-        whole = span.point - (row[span.start] == _MINUS)
-        if span.exponent >= 0 or not 1 <= whole < _EIGHT - 1:
-            return None
-        return _Number(whole, row[span.start + span.point] if span.point < span.width else _POINT, row[span.end])
-
-    def read(self, data: Bytes, starts: IntArray) -> _Numbers | None:
-        """The numbers that begin there; None where one is not of the kind."""
-        return _Numbers.of(data, starts, self)
-
-
-@dataclass(frozen=True)
 class _Look:
     """What rows look like: the time, and then a part in front of each number and one behind the last."""
 
     time: Shape | PowerKind
-    numbers: tuple[_Number | PowerKind, ...]
+    numbers: tuple[DecimalKind | PowerKind | LooseKind, ...]
     parts: tuple[_Part, ...]
     lanes: int
+
+    def loosened(self) -> _Look:
+        """The same with as many digits as may be before the points of its plain numbers."""
+        kinds = [LooseKind(kind.point, kind.stop) if isinstance(kind, DecimalKind) else kind for kind in self.numbers]
+        return replace(self, numbers=tuple(kinds))
 
     @staticmethod
     def of(template: Template, delimiter: int) -> _Look | None:
@@ -123,7 +86,7 @@ class _Look:
         shape = Shape.of(row[: time.end]) or PowerKind.of_times(row, time)
         if shape is None or any(row[span.start : span.end] not in (b"0", b"1") for span in template.levels):
             return None
-        numbers = [_Number.of(row, span) or PowerKind.of(row, span) for span in template.numbers]
+        numbers = [DecimalKind.of(row, span) or PowerKind.of(row, span) for span in template.numbers]
         starts = [time.end, *(span.end for span in template.numbers)]
         ends = [*(span.start for span in template.numbers), len(row) - 1]
         parts = [_Part.of(template, start, end, delimiter) for start, end in zip(starts, ends, strict=True)]
@@ -164,8 +127,13 @@ class NoisyReader:
             if found is not None:
                 return found
         template = template_ahead(room, start, end, self._layout)
-        self._look = None if template is None else _Look.of(template, self._delimiter)
-        return None if self._look is None else self._read(self._look, data, start, end, place)
+        look = None if template is None else _Look.of(template, self._delimiter)
+        for self._look in () if look is None else (look, look.loosened()):
+            found = self._read(self._look, data, start, end, place)
+            if found is not None:
+                return found
+        self._look = None
+        return None
 
     def _read(self, look: _Look, data: Bytes, start: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         anchors, alike, points = self._anchors(look, data, start, end)
@@ -173,7 +141,7 @@ class NoisyReader:
             return None
         rows = len(anchors)
         levels = np.empty((look.lanes, rows), np.uint8)
-        numbers: list[_Numbers | Powers] = []
+        numbers: list[Trembling] = []
         begins = anchors  # of the part
         ends: IntArray | None = None
         for kind, part in zip((*look.numbers, None), look.parts, strict=True):
@@ -200,7 +168,7 @@ class NoisyReader:
         levels -= np.uint8(_ZERO)
         if levels.size and int(levels.max()) > 1:
             return None
-        row_ends = _RowEnds(self._line_ends, start, end)
+        row_ends = RowEnds(self._line_ends, start, end)
         cells = _TimeCells(data, start, anchors, numbers[-1], len(look.parts[-1].text), row_ends)
         if not cells.fit(look.time.whole) or not self._is_plain(look, data[start:end], points, rows, numbers):
             return None
@@ -273,7 +241,7 @@ class NoisyReader:
         np.logical_and(there, ends[:reach], out=there)
         return int(np.count_nonzero(there)) + int(block[at] == byte)
 
-    def _is_plain(self, look: _Look, block: Bytes, points: int, rows: int, numbers: list[_Numbers | Powers]) -> bool:
+    def _is_plain(self, look: _Look, block: Bytes, points: int, rows: int, numbers: list[Trembling]) -> bool:
         """Whether so many rows account for everything that is no digit: each such byte was looked for in its place."""
         flags = self._flagging.room(len(block))
         text = b"".join(part.text for part in look.parts)
@@ -290,168 +258,6 @@ class NoisyReader:
         return bool(np.count_nonzero(np.greater(block, _NINE, out=flags)) == high)
 
 
-class _RowEnds:
-    """Where the rows of a stretch end; looked up once, when many are asked for and before the next stretch is read."""
-
-    def __init__(self, flagging: Flagging, start: int, end: int) -> None:
-        self._flagging = flagging
-        self._start, self._size = start, end - start
-
-    @cached_property
-    def places(self) -> IntArray:
-        """The places of their line feeds."""
-        found = self._flagging.places(self._size)
-        found += self._start
-        return found
-
-
-class _Numbers:
-    """Plain decimals with equally many digits in front of the point, as words that sort as they do.
-
-    Of a number of more than eight characters only the first eight are in its word; it is read whole where it is picked.
-
-    :ivar starts: where they begin, :ivar points: how many have a point, :ivar signs: how many a minus.
-    :ivar narrowest, widest: how many characters none has less than, and more than, the sign included.
-    """
-
-    def __init__(
-        self, data: Bytes, starts: IntArray, keys: Words, kind: _Number, points: int, signs: int, used: int,
-        narrowest: int,
-    ) -> None:
-        self._data = data
-        self._keys = keys
-        self._wide = used > 1
-        self.narrowest, self.widest = narrowest, _EIGHT * used
-        self.starts = starts
-        self.kind = kind
-        self.points = points
-        self.signs = signs
-        self.letters = 0
-        self._row_ends: _RowEnds | None = None
-        self._right = 0
-
-    @staticmethod
-    def of(data: Bytes, starts: IntArray, kind: _Number) -> _Numbers | None:
-        """The numbers that begin there; None where one is not of the kind."""
-        text = words_of(data)
-        words = text[starts]
-        minus = (words & np.uint64(0xFF)) == _MINUS
-        signs = int(np.count_nonzero(minus))
-        if signs:
-            words = text[starts + minus]
-        border = (words >> np.uint64(8 * kind.whole)) & np.uint64(0xFF)
-        pointed = border == kind.point
-        points = int(np.count_nonzero(pointed))
-        if points != len(words) and not bool((pointed | (border == kind.stop)).all()):
-            return None
-        # A shorter number's next cell, or next row, might have its point just there.
-        if not begin_with_digits(words, kind.whole):
-            return None
-        # What stands behind a number decides nothing between two that differ, where its end sorts before all digits.
-        ended = has(words, kind.stop) if kind.stop < _POINT else cut_at(words, kind.stop)
-        longer = np.flatnonzero(~ended)
-        used, narrowest = 1, 0
-        if len(longer):
-            more = (starts + minus if signs else starts)[longer]
-            while len(more):
-                if used == _WORDS:
-                    return None
-                narrowest += _EIGHT if len(more) == len(words) else 0
-                more += _EIGHT
-                more = more[~has(text[more], kind.stop)]
-                used += 1
-        keys = words.byteswap(inplace=True)
-        # Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
-        if signs:
-            keys ^= turned(minus)
-            keys ^= _TOP
-        else:
-            keys |= _TOP
-        return _Numbers(data, starts, keys, kind, points, signs, used, narrowest)
-
-    def __len__(self) -> int:
-        return len(self._keys)
-
-    def outer(self) -> tuple[float, float]:
-        """The least and the largest."""
-        lows, highs = self._ranges
-        least, largest = self._read(np.array([lows.min(), highs.max()])).tolist()
-        return least, largest
-
-    def ranges(self) -> tuple[FloatArray, FloatArray]:
-        """The least and the largest value of each piece."""
-        values = self._read(np.concatenate(self._ranges))
-        return values[: len(values) // 2], values[len(values) // 2 :]
-
-    @cached_property
-    def _ranges(self) -> tuple[Words, Words]:
-        return ranges_of(self._keys)
-
-    def pick(self, rows: IntArray) -> FloatArray:
-        """Some of them."""
-        keys = self._keys[rows]
-        if not self._wide:
-            return self._read(keys)
-        minus = keys < _TOP
-        widths = self.widths(rows)
-        widths -= minus
-        parts = decimals(
-            Cells(self._data, self.starts[rows] + minus, widths), Shape(None, self.kind.whole, self.kind.point)
-        )
-        assert parts is not None and parts[2].all()
-        values: FloatArray = parts[0] + parts[1]
-        np.negative(values, out=values, where=minus)
-        return values
-
-    def end_before(self, row_ends: _RowEnds, right: int) -> None:
-        """They are known to end ``right`` characters before the rows do."""
-        self._row_ends, self._right = row_ends, right
-
-    def widths(self, rows: IntArray | None = None) -> IntArray:
-        """How many characters some or all of them have, the sign included."""
-        if self._row_ends is not None and rows is not None and _SOME * len(rows) > len(self):
-            return self._row_ends.places[rows] - self.starts[rows] - self._right
-        starts, keys = (self.starts, self._keys) if rows is None else (self.starts[rows], self._keys[rows])
-        words, minus = self._words(keys)
-        found = lengths(words)
-        longer = np.flatnonzero(found == _EIGHT) if self._wide else NO_ROWS
-        if len(longer):
-            places = starts[longer] + minus[longer]
-            while len(longer):
-                places += _EIGHT
-                more = words_of(self._data)[places]
-                cut_at(more, self.kind.stop)
-                there = lengths(more)
-                found[longer] += there
-                still = there == _EIGHT
-                longer, places = longer[still], places[still]
-        found += minus
-        return found
-
-    def _words(self, keys: Words) -> tuple[Words, IntArray]:
-        """The words without signs, the first character lowest again, and which numbers are negative."""
-        minus = keys < _TOP
-        words = keys.copy()
-        if self.signs:
-            words ^= turned(minus)
-        words &= ~_TOP
-        words.byteswap(inplace=True)
-        cut_at(words, self.kind.stop)
-        return words, minus.astype(np.intp)
-
-    def _read(self, keys: Words) -> FloatArray:
-        words, minus = self._words(keys)
-        # The digits in front of the point one place up, where it stood: seven digits in a row.
-        whole = self.kind.whole
-        front = words & MASKS[whole]
-        front <<= np.uint64(8)
-        words &= ~MASKS[whole + 1]
-        words |= front
-        values: FloatArray = digits_to_integers(words) / 10.0 ** (_EIGHT - 1 - whole)
-        np.negative(values, out=values, where=minus.astype(bool))
-        return values
-
-
 @dataclass(frozen=True, eq=False)
 class _TimeCells:
     """The cells of the times, which end at the anchors; where one begins is looked up when it is asked for.
@@ -462,9 +268,9 @@ class _TimeCells:
     data: Bytes
     start: int
     anchors: IntArray
-    last: _Numbers | Powers
+    last: Trembling
     right: int
-    row_ends: _RowEnds
+    row_ends: RowEnds
 
     def __len__(self) -> int:
         return len(self.anchors)

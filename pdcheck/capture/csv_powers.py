@@ -9,19 +9,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
 from pdcheck.capture.csv_digits import words_of
 from pdcheck.capture.csv_rows import FloatArray, IntArray
 from pdcheck.capture.csv_template import Span
+from pdcheck.capture.csv_trembling import TOP, Trembling, signed, unsigned
 from pdcheck.capture.csv_words import MASKS, Bytes, Cells, Flags, Words, turned
-from pdcheck.capture.waves import ranges_of
 
 _NUMBER = re.compile(rb"-?[0-9]([.,])([0-9]+)([eE])[+-]([0-9]{2,3})")
 _MINUS, _PLUS, _ZERO = 0x2D, 0x2B, 0x30
-_TOP = np.uint64(1 << 63)
 _BYTE = np.uint64(0xFF)
 #: Characters of a number that its word holds, the point among them, below the exponent.
 _KEPT = 7
@@ -95,10 +93,7 @@ class PowerKind:
         keys >>= np.uint64(8)
         exponents <<= np.uint64(56)
         keys |= exponents
-        # Negative numbers sort the other way, and in front.
-        keys ^= turned(minus)
-        keys ^= _TOP
-        return Powers(data, starts, keys, self, int(np.count_nonzero(minus)))
+        return Powers(data, starts, signed(keys, minus), self, int(np.count_nonzero(minus)))
 
     def parts(self, cells: Cells) -> tuple[FloatArray, FloatArray, Flags] | None:
         """Whole numbers and rests of times, and which cells are as long as they must be.
@@ -145,58 +140,35 @@ class PowerKind:
         return tens
 
 
-class Powers:
-    """Numbers of one kind, as words that sort as they do.
-
-    :ivar starts: where they begin, :ivar points: how many have a point, :ivar signs: how many signs there are in all.
-    :ivar narrowest, widest: how many characters none has less than, and more than, the sign included.
-    """
+class Powers(Trembling):
+    """Numbers of one kind, as words that sort as they do."""
 
     def __init__(self, data: Bytes, starts: IntArray, keys: Words, kind: PowerKind, minus: int) -> None:
+        super().__init__(starts, keys, kind)
+        self.kind: PowerKind = kind
         self._data = data
-        self._keys = keys
-        self.starts = starts
-        self.kind = kind
         self.points = self.letters = len(keys)
         self.signs = minus + len(keys)
         self.narrowest, self.widest = kind.width, kind.width + 1
 
-    def __len__(self) -> int:
-        return len(self._keys)
-
-    def outer(self) -> tuple[float, float]:
-        """The least and the largest."""
-        lows, highs = self._ranges
-        least, largest = self._read(np.array([lows.min(), highs.max()])).tolist()
-        return least, largest
-
-    def ranges(self) -> tuple[FloatArray, FloatArray]:
-        """The least and the largest value of each piece."""
-        values = self._read(np.concatenate(self._ranges))
-        return values[: len(values) // 2], values[len(values) // 2 :]
-
-    @cached_property
-    def _ranges(self) -> tuple[Words, Words]:
-        return ranges_of(self._keys)
-
     def pick(self, rows: IntArray) -> FloatArray:
         """Some of them."""
-        minus = self._keys[rows] < _TOP
+        minus = self._keys[rows] < TOP
         begins = self.starts[rows] + minus
         whole = np.zeros(len(rows), np.int64)
         for at in (0, *range(2, 2 + self.kind.decimals)):
             whole *= 10
             whole += self._data.take(begins + at) - np.uint8(_ZERO)
-        return _values(whole, self._exponent(self._keys[rows], minus) - self.kind.decimals, minus)
+        return _values(whole, self._exponent(self._keys[rows]) - self.kind.decimals, minus)
 
     @property
     def minus(self) -> Flags:
         """Which of them are negative."""
-        return self._keys < _TOP
+        return self._keys < TOP
 
     def exponents(self) -> IntArray:
         """The powers of ten."""
-        return self._exponent(self._keys, self.minus)
+        return self._exponent(self._keys)
 
     def all_digits(self) -> bool:
         """Whether digits stand wherever one must."""
@@ -204,16 +176,13 @@ class Powers:
         places = (0, *range(2, 2 + self.kind.decimals), *range(self.kind.width - self.kind.digits, self.kind.width))
         return not any(bool((self._data.take(begins + at) - np.uint8(_ZERO) > 9).any()) for at in places)
 
-    def end_before(self, row_ends: object, right: int) -> None:
-        """They are known to end ``right`` characters before the rows do: of no use, for all are of one width."""
-
     def widths(self, rows: IntArray | None = None) -> IntArray:
         """How many characters some or all of them have, the sign included."""
         keys = self._keys if rows is None else self._keys[rows]
-        return (keys < _TOP).astype(np.intp) + self.kind.width
+        return (keys < TOP).astype(np.intp) + self.kind.width
 
-    def _exponent(self, keys: Words, minus: Flags) -> IntArray:
-        found = np.where(minus, ~keys, keys) & ~_TOP
+    def _exponent(self, keys: Words) -> IntArray:
+        found, _ = unsigned(keys)
         found >>= np.uint64(56)
         raised: IntArray = found.astype(np.intp)
         raised[raised == 0] = _MIDDLE
@@ -221,14 +190,13 @@ class Powers:
 
     def _read(self, keys: Words) -> FloatArray:
         """The values of words, as far as these hold their digits."""
-        minus = keys < _TOP
-        words = np.where(minus, ~keys, keys)
+        words, minus = unsigned(keys)
         shown = min(self.kind.decimals, _KEPT - 2)
         whole = np.zeros(len(keys), np.int64)
         for at in (0, *range(2, 2 + shown)):
             whole *= 10
             whole += ((words >> np.uint64(8 * (_KEPT - 1 - at))) & np.uint64(0x0F)).astype(np.int64)
-        return _values(whole, self._exponent(keys, minus) - shown, minus)
+        return _values(whole, self._exponent(keys) - shown, minus)
 
 
 def _values(whole: IntArray, exponents: IntArray, minus: Flags) -> FloatArray:

@@ -5,10 +5,10 @@ becomes a :class:`~pdcheck.capture.csv_rows.RowBlock`, and that edges and points
 grows with the changes only.
 
 There are several ways through a block. In sample files, where a row's number says when it was, only what changes is
-read: ``csv_even`` (rows of one width), ``csv_quiet`` (nothing changes), ``csv_noisy`` (a number trembles; in scientific
-notation ``csv_powers``), ``csv_uneven`` (levels change). Of other files each row is looked at: ``csv_fixed`` (one
-width), ``csv_varying`` (one pattern), ``csv_plain`` (numbers in any notation). What none of them takes is read cell by
-cell, in ``csv_rows``, which alone says what is wrong with a row.
+read: ``csv_even`` (rows of one width), ``csv_quiet`` (nothing changes), ``csv_noisy`` (a number trembles: its notation
+is ``csv_decimal``, ``csv_loose`` or ``csv_powers``), ``csv_uneven`` (levels change). Of other files each row is looked
+at: ``csv_fixed`` (one width), ``csv_varying`` (one pattern), ``csv_plain`` (numbers in any notation). What none of them
+takes is read cell by cell, in ``csv_rows``, which alone says what is wrong with a row.
 
 What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
 in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table.

@@ -501,6 +501,20 @@ def _changes(values: NDArray[np.unsignedinteger]) -> IntArray:
     return np.flatnonzero(differs)
 
 
+def up_to_no_digit(words: Words) -> Words:
+    """How many digits are in front of the first byte of each word that is none: eight where all are digits."""
+    bared = words ^ _ZEROS
+    over = bared + _LIMIT
+    over |= bared
+    over &= _HIGH
+    over &= np.negative(over)
+    over *= _PLACES
+    over >>= np.uint64(60)
+    over -= np.uint64(1)
+    np.minimum(over, np.uint64(8), out=over)
+    return over
+
+
 def turned(which: Flags) -> Words:
     """All bits where a flag is set, none elsewhere: an exclusive or with it inverts those words, and no others."""
     words = which.astype(np.uint64)

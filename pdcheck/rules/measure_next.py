@@ -18,8 +18,8 @@ SAME_ELSEWHERE = (
     "the same there, it is the device."
 )
 FLAT = (
-    "Battery empty? A chip that lives on it is mute until it holds some charge: leave the device on this charger for half "
-    "an hour (common practice, no source), unless a cell is swollen, hot or damaged, and capture again."
+    "Battery empty? A chip that lives on it is mute until it holds some charge: leave the device on this charger for "
+    "half an hour (common practice, no source), unless a cell is swollen, hot or damaged, and capture again."
 )
 OTHER_DEVICE = "Try this charger and cable on a like unit that is known to charge, and capture again."
 CC_OHMS = (

@@ -30,10 +30,12 @@ LONG_VOLTS: dict[str, Callable[[float], str]] = {
     "all": repr, "scientific": lambda x: f"{x:.9e}", "numpy": lambda x: f"{x:.18e}",
     "padded": lambda x: f"{x:012.7f}", "signed": lambda x: f"{x:+.9f}",
 }  # fmt: skip
-#: As scopes write them: a sign that comes and goes about zero, and an exponent in the times, too.
+#: As scopes write them: a sign that comes and goes about zero, an exponent in the times, too; and millivolts, of which
+#: the digits before the point come and go.
 POWERS: dict[str, Callable[[float], str]] = {
     "six": lambda x: f"{x:.5e}", "eight": lambda x: f"{x:.7E}", "few": lambda x: f"{round(x, 2):.3e}",
-    "whole": lambda x: f"{round(x):.1e}",
+    "whole": lambda x: f"{round(x):.1e}", "millivolts": lambda x: f"{1e3 * x:.0f}",
+    "their hundredths": lambda x: f"{1e3 * x:.2f}", "short millivolts": lambda x: f"{1e3 * x:.4g}",
 }  # fmt: skip
 POWER_STYLES: dict[str, Callable[[float], str]] = {
     "nine": lambda x: f"{x:.9f}", "scientific": lambda x: f"{x:.9e}", "short": lambda x: f"{x:.6E}",
