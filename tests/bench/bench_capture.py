@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 os.environ["POLARS_MAX_THREADS"] = "1"  # read when polars is imported
@@ -25,7 +26,7 @@ import pyarrow.csv
 
 from pdcheck.capture import open_capture
 from pdcheck.pipeline import check, decode
-from tests.bench.files import busy_signal, edge_blocks, quiet_signal, sample_blocks, write
+from tests.bench.files import busy_signal, edge_blocks, quiet_signal, sample_blocks, write, written_blocks
 
 SECONDS = 30.0
 MOST_ROWS = 1 << 30
@@ -36,6 +37,8 @@ def kinds() -> dict[str, tuple[float, Callable[[], Iterator[bytes]]]]:
     quiet = quiet_signal(SECONDS)
     busy = busy_signal(SECONDS, np.random.default_rng(1))
     edges = busy_signal(SECONDS, np.random.default_rng(2), 0.0025)
+    # About zero for a third of a file of 100 MB.
+    plugged = replace(quiet_signal(0.4, 0.1), vbus=((0.0, 0.0), (0.12, 5.0)))
     return {
         "equal width, 24 MS/s, mostly silence": (10, lambda: sample_blocks(quiet, 24e6, MOST_ROWS, trim=False)),
         "equal width, 4 MS/s, a packet each 15 ms": (10, lambda: sample_blocks(busy, 4e6, MOST_ROWS, trim=False)),
@@ -46,6 +49,18 @@ def kinds() -> dict[str, tuple[float, Callable[[], Iterator[bytes]]]]:
         "volts, equal width, 12 MS/s": (1.5, lambda: sample_blocks(quiet, 12e6, MOST_ROWS, trim=False, volts=True)),
         "volts, times and volts varying, 12 MS/s": (
             1.5, lambda: sample_blocks(quiet, 12e6, MOST_ROWS, trim=True, volts=True, decimals=10)
+        ),
+        "volts about zero, scientific notation": (
+            1.5, lambda: written_blocks(plugged, 12e6, MOST_ROWS, "Time [s],CC1,VBUS [V]", "{t:.9f},{level},{v:.5e}")
+        ),
+        "volts and times in scientific notation": (
+            1.5, lambda: written_blocks(plugged, 12e6, MOST_ROWS, "Time [s],CC1,VBUS [V]", "{t:.9e},{level},{v:.5e}")
+        ),
+        "millivolts about zero": (
+            1.5, lambda: written_blocks(
+                replace(plugged, vbus=((0.0, 0.0), (0.12, 5000.0))), 12e6, MOST_ROWS, "Time [s],CC1,VBUS [mV]",
+                "{t:.9f},{level},{v:.0f}", 12.0,
+            )
         ),
         "edges, nanoseconds": (1, lambda: edge_blocks(edges)),
         "edges, 13 decimals": (1, lambda: edge_blocks(edges, decimals=13, trim=True)),

@@ -127,6 +127,21 @@ def sample_blocks(
         yield rows(parts)
 
 
+def written_blocks(
+    signal: Signal, rate_hz: float, count: int, header: str, form: str, noise_v: float = 0.012
+) -> Iterator[bytes]:
+    """The same with rows as Python's own formatting writes them.
+
+    :param form: of a row, with ``{t}`` for its time, ``{level}`` and ``{v}`` for VBUS.
+    """
+    yield header.encode() + b"\n"
+    rng = np.random.default_rng(1)
+    for start in range(0, count, _ROWS):
+        times = np.arange(start, min(count, start + _ROWS)) / rate_hz
+        columns = times.tolist(), signal.levels(times).tolist(), signal.volts(times, rng, noise_v).tolist()
+        yield "".join(form.format(t=t, level=level, v=v) + "\n" for t, level, v in zip(*columns, strict=True)).encode()
+
+
 def edge_blocks(signal: Signal, *, decimals: int = 9, trim: bool = False) -> Iterator[bytes]:
     """A row a change."""
     yield b"Time [s],CC1\n"
