@@ -117,6 +117,7 @@ CSV: dict[str, bytes] = {
     ),
 }  # fmt: skip
 
+TREMBLING = random.Random(5)
 CSV |= {
     "a key and a value a line, then units": lines(
         "Record Length,Analog:9\nSample Interval,2.5e-07\nVertical Units,V\nVertical Scale,0.2\nModel,Quay 4\n"
@@ -129,6 +130,12 @@ CSV |= {
     "one column, units in its cells, the clock's period": lines(
         "#CHANNEL:CH1\n#CLOCK=0.25uS\n#SIZE=9\n#UNITS:V",
         [f" {v * 1e3:.2f}mV" if abs(v) < 1 else f" {v:.3f}V" for v in VOLTS.values],
+    ),
+    "powers of ten about zero": samples(
+        "Time [s],CC1,VBUS [V]", lambda i, t, cc: f"{t:.9e},{cc},{TREMBLING.gauss(0, 0.012):.5e}"
+    ),
+    "millivolts about zero": samples(
+        "Time [us];CC1;VBUS [mV]", lambda i, t, cc: f"{t * 1e6:.2f};{cc};{TREMBLING.gauss(0, 12):.1f}"
     ),
     "a bus in decimal": samples("Time [s],Port A", lambda i, t, cc: f"{t:.9f},{160 + 8 * (i // 900 % 2) + cc}"),
     "a bus in decimal that begins with zeros": samples(
@@ -156,7 +163,7 @@ CSV |= {
 WITH_VOLTS = {
     "a key and a value a line, then units", "start and increment beside the names", "shortest, volts", "other columns",
     "one column, units in its cells, the clock's period", "millivolts", "minus about zero", "scope in volts",
-    "scope, shortest",
+    "scope, shortest", "powers of ten about zero", "millivolts about zero",
 }  # fmt: skip
 
 
