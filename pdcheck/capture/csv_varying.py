@@ -197,22 +197,20 @@ def _by_line_ends(template: Template, floating: list[Span], data: Bytes, start: 
     starts = np.empty_like(ends)
     starts[0] = start
     np.add(ends[:-1], 1, out=starts[1:])
+    least = template.width - 1 - sum(span.width for span in floating)
+    widths = ends - starts
+    widths -= least
+    fits = widths >= 1 if floating else widths == 0
+    if not fits.all():
+        # Of a row that is too short, where it is the last, the places may lie beyond the buffer.
+        count = int(np.argmin(fits))
+        ends, starts, widths = ends[:count], starts[:count], widths[:count]
     good = np.ones(len(ends), bool)
-    least = template.width - 1
     cells: dict[Span, Cells] = {}
     border = template.width
     for span in floating:
-        least -= span.width
         border = span.start
-        widths = ends - starts
-        widths -= least
         cells[span] = Cells(data, starts + span.start if span.start else starts, widths)
-        if int(widths.min()) < 1:
-            # Too short a row; a width of one keeps its places inside the buffer, and it is not good.
-            good &= widths >= 1
-            np.maximum(widths, 1, out=widths)
-    if not floating:
-        good &= ends - starts == least
 
     def places(at: int) -> IntArray:
         return starts + at if at < border else ends - (template.width - 1 - at)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
+from pdcheck.capture.csv_buffer import BLOCK
 from pdcheck.capture.csv_even import EvenReader
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
@@ -217,3 +219,14 @@ def test_a_name_of_brackets_that_none_closes_ends(tmp_path: Path, long: str) -> 
     line = open_capture(path).lines[0]
     assert isinstance(line, DigitalLine)
     assert len(line.edges_s) == 299 // 7
+
+
+@pytest.mark.parametrize("wide", [252, 900])
+def test_empty_lines_at_the_end_of_the_buffer_under_wide_ones(tmp_path: Path, wide: int) -> None:
+    rows = (BLOCK - 20_000) // (wide + 1)
+    some = "".join(f"{row // 9 % 2:>{wide}}\n" for row in range(rows))
+    path = tmp_path / "capture.csv"
+    path.write_text(some + "\n" * 90_000 + some[: 600 * (wide + 1)])
+    line = open_capture(path, rate_hz=1e6).lines[0]
+    assert isinstance(line, DigitalLine)
+    assert len(line.edges_s) == sum(a // 9 % 2 != b // 9 % 2 for a, b in pairwise([*range(rows), *range(600)]))
