@@ -6,10 +6,9 @@ mean, as it does of the checks of captures.
 
 from __future__ import annotations
 
-import textwrap
-
 from pdcheck.bench import entries, pin_entries
 from pdcheck.bench.entries import Entry
+from pdcheck.report.rule_text import full_page, listed
 
 #: By the command that makes them, in the order of the entries; an id may stand for several wordings of one finding.
 BY_COMMAND: dict[str, tuple[Entry, ...]] = {
@@ -25,30 +24,16 @@ def findings_list(width: int = 80) -> str:
         lines += ["", f"From readings (pdcheck {command})"]
         first = {e.id: e for e in reversed(found)}
         for one in reversed(first.values()):
-            lines += textwrap.wrap(
-                one.title, width, initial_indent=f"{one.severity.value:<5} {one.id:<26} ", subsequent_indent=" " * 33,
-                break_on_hyphens=False,
-            )
+            lines += listed(one.severity, one.id, one.title, width)
     return "\n".join(lines) + "\n"
 
 
 def finding_page(name: str, width: int = 80) -> str | None:
     """All that stands of a finding with that id; None where there is none."""
-    pages = []
-    for command, found in BY_COMMAND.items():
-        for one in found:
-            if one.id == name:
-                pages.append(_page(one, command, width))
-    return "\n".join(pages) or None
-
-
-def _page(one: Entry, command: str, width: int) -> str:
-    parts = [f"{one.id} ({one.severity.value}, from readings: pdcheck {command})", one.title + ".", ""]
-    for head, text in (("What it means", one.why), ("Where the specification says so", one.reference)):
-        parts += [head, *textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="  "), ""]
-    if one.next:
-        parts.append("What to do next")
-        for number, text in enumerate(one.next, 1):
-            mark = f"  {number}. "
-            parts += textwrap.wrap(text, width, initial_indent=mark, subsequent_indent=" " * len(mark))
-    return "\n".join(parts).rstrip() + "\n"
+    return "\n".join(
+        full_page(
+            f"{one.id} ({one.severity.value}, from readings: pdcheck {command})", one.title,
+            {"What it means": one.why, "Where the specification says so": one.reference}, one.next, width,
+        )
+        for command, found in BY_COMMAND.items() for one in found if one.id == name
+    ) or None

@@ -6,9 +6,9 @@ Why it is: ``pdcheck rules`` and the notes are printed from the rules' own entri
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from pdcheck.rules import ALL_RULES, Rule
+from pdcheck.rules import ALL_RULES, Rule, Severity
 
 _WHAT = {"fail": "breaks charging", "warn": "against the standard; charging may survive", "info": "worth knowing"}
 
@@ -20,26 +20,36 @@ def find_rule(name: str) -> Rule | None:
 
 def rules_list(rules: Sequence[Rule] = ALL_RULES, width: int = 80) -> str:
     """A rule begins a line; a title that does not fit goes on below."""
-    lines: list[str] = []
-    for rule in rules:
-        lines += textwrap.wrap(
-            rule.title, width, initial_indent=f"{rule.severity.value:<5} {rule.id:<26} ", subsequent_indent=" " * 33,
-            break_on_hyphens=False,
-        )
-    return "\n".join(lines) + "\n"
+    return "\n".join(line for one in rules for line in listed(one.severity, one.id, one.title, width)) + "\n"
+
+
+def listed(severity: Severity, name: str, title: str, width: int) -> list[str]:
+    """A rule or a finding in a list."""
+    return textwrap.wrap(
+        title, width, initial_indent=f"{severity.value:<5} {name:<26} ", subsequent_indent=" " * 33,
+        break_on_hyphens=False,
+    )
 
 
 def rule_page(one: Rule, width: int = 80) -> str:
     """One rule in full."""
-    parts = [f"{one.id} ({one.severity.value}: {_WHAT[one.severity.value]})", one.title + ".", ""]
-    for head, text in (
-        ("What it checks", one.checks), ("Why it stops charging", one.why),
-        ("Where the specification says so", one.reference),
-    ):
-        parts += [head, *textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="  "), ""]
-    if one.next:
+    sections = {
+        "What it checks": one.checks, "Why it stops charging": one.why,
+        "Where the specification says so": one.reference,
+    }
+    return full_page(
+        f"{one.id} ({one.severity.value}: {_WHAT[one.severity.value]})", one.title, sections, one.next, width
+    )
+
+
+def full_page(head: str, title: str, sections: Mapping[str, str], steps: Sequence[str], width: int) -> str:
+    """A rule or a finding in full: its sections by their headings, and what to do next."""
+    parts = [head, title + ".", ""]
+    for heading, text in sections.items():
+        parts += [heading, *textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="  "), ""]
+    if steps:
         parts.append("What to do next")
-        for number, text in enumerate(one.next, 1):
+        for number, text in enumerate(steps, 1):
             mark = f"  {number}. "
             parts += textwrap.wrap(text, width, initial_indent=mark, subsequent_indent=" " * len(mark))
     return "\n".join(parts).rstrip() + "\n"
