@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
 from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
+from pdcheck.capture.csv_padded import padded_decimals
 from pdcheck.capture.csv_rows import MOST, MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import ranges_of
@@ -20,7 +21,7 @@ _EIGHT = 8
 _MOST_IN_FRONT = 4  # of the point, so that eight characters tell thousandths
 _USABLE_EXPONENT = 28  # whatever digits stand before it, the number is less than MOST
 _ROUNDED = 1e-15  # of many digits the last are rounded, one way or another
-_MINUS, _PLUS = 0x2D, 0x2B
+_BLANK, _MINUS, _PLUS = 0x20, 0x2D, 0x2B
 Bytes = NDArray[np.uint8]
 
 
@@ -123,6 +124,11 @@ class FixedNumbers:
     def checked(self) -> FloatArray | None:
         """The values of all rows; None where one is of another shape."""
         span = self._span
+        padding = self._table[:, span.start - span.blanks : span.start]
+        # Where the sign stands somewhere else in other rows, blanks are no longer blank, or what was no blank is one.
+        moves = span.blanks > 0 and bool((padding != _BLANK).any() or (self._table[:, span.start] == _BLANK).any())
+        if moves:
+            return padded_decimals(self._table[:, span.start - span.blanks : span.end], span.blanks + span.point)
         if len(self._table) and not _is_cell(self._table[0, span.start : span.end], self._separator):
             return None
         return self._read(None)

@@ -11,6 +11,7 @@ holds no letters there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -57,6 +58,7 @@ class FixedReader:
         self._template: Template | None = None
         self._windows: list[_Window] = []
         self._fixed: IntArray = np.empty(0, np.intp)
+        self._pattern: Bytes = np.empty(0, np.uint8)
         self._room = np.empty(0, np.uint64)
         self._flags = np.empty(0, bool)
         self._known: dict[bytes, Bytes] = {}
@@ -118,15 +120,19 @@ class FixedReader:
         old = self._template
         if old is not None and len(row) == old.width:
             sign = slice(0, 0) if old.time is None else slice(old.time.start, old.time.start + 1)
-            if (row[sign] == b"-") == (old.row[sign] == b"-"):
+            # Blanks in front of a number that grows are no longer where they were.
+            alike = bool((np.frombuffer(row, np.uint8)[self._fixed] == self._pattern).all())
+            if alike and (row[sign] == b"-") == (old.row[sign] == b"-"):
                 return True
         new = template_of(row, self._layout)
         if new is None or new.buses:
             return False
         self._template = new
-        self._fixed = np.array(new.fixed_places(), np.intp)
+        padding = {at for span in new.numbers for at in range(span.start - span.blanks, span.start)}
+        fixed = [at for at in new.fixed_places() if at not in padding]
+        self._fixed = np.array(fixed, np.intp)
         self._pattern = np.frombuffer(row, np.uint8)[self._fixed]
-        self._windows = _windows(new)
+        self._windows = _windows(new, fixed)
         self._known.clear()
         return True
 
@@ -241,11 +247,9 @@ def _digit_pattern(row: bytes, start: int, span: Span) -> tuple[np.uint64, np.ui
     return np.uint64(mask), np.uint64(expected), np.uint64(digits)
 
 
-def _windows(template: Template) -> list[_Window]:
-    """Words that cover the separators and the level cells."""
-    watched = sorted(
-        {*template.fixed_places(), *(at for span in template.levels for at in range(span.start, span.end))}
-    )
+def _windows(template: Template, fixed: Sequence[int]) -> list[_Window]:
+    """Words that cover the separators, which stand in ``fixed`` places, and the level cells."""
+    watched = sorted({*fixed, *(at for span in template.levels for at in range(span.start, span.end))})
     size = next(size for size in (8, 4, 2, 1) if size <= template.width)
     dtype = np.dtype(f"<u{size}")
     out: list[_Window] = []

@@ -6,7 +6,7 @@ expect of the next thousand; where it does not hold, they step aside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pdcheck.capture.csv_cells import is_number, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
@@ -21,12 +21,14 @@ class Span:
 
     :ivar point: place in the cell of the decimal point, the cell's width where there is none.
     :ivar exponent: place in the cell of the ``E``, -1 where there is none.
+    :ivar blanks: how many blanks stand in front that pad a number to the width of others.
     """
 
     start: int
     end: int
     point: int
     exponent: int
+    blanks: int = 0
 
     @property
     def width(self) -> int:
@@ -97,6 +99,9 @@ def template_of(row: bytes, layout: Layout) -> Template | None:
         if not cell or start < 0 or text[at:start].strip(' "') or (column.kind is Kind.IGNORED and '"' in text):
             return None
         span = _span(cell, start)
+        if column.kind is Kind.NUMBER and span.exponent < 0 and '"' not in text:
+            # Where blanks separate as well, the first of them does.
+            span = replace(span, blanks=max(0, start - at - (layout.delimiter == " ")))
         at = span.end
         if column.kind in (Kind.TIME, Kind.NUMBER) and not is_number(cell):
             return None

@@ -36,9 +36,11 @@ POWERS: dict[str, Callable[[float], str]] = {
     "six": lambda x: f"{x:.5e}", "eight": lambda x: f"{x:.7E}", "few": lambda x: f"{round(x, 2):.3e}",
     "whole": lambda x: f"{round(x):.1e}", "millivolts": lambda x: f"{1e3 * x:.0f}",
     "their hundredths": lambda x: f"{1e3 * x:.2f}", "short millivolts": lambda x: f"{1e3 * x:.4g}",
+    "laid out": lambda x: f"{x:9.4f}", "laid out, whole": lambda x: f"{1e3 * x:7.0f}",
 }  # fmt: skip
 POWER_STYLES: dict[str, Callable[[float], str]] = {
     "nine": lambda x: f"{x:.9f}", "scientific": lambda x: f"{x:.9e}", "short": lambda x: f"{x:.6E}",
+    "laid out": lambda x: f"{x:14.7f}",
 }  # fmt: skip
 DAMAGE = [*'":;,.-+/#eE \r', "e5", "nan", "0", "x", "é"]
 
