@@ -26,7 +26,8 @@ _RATE = re.compile(
 _STEP = re.compile(
     r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step|\bx_?incr?\b"
     r"|p[ée]riode|采样(?:间隔|周期)|サンプリング(?:間隔|周期)|^\W*t_?s(?:ample)?\b(?=\W*[0-9.])|time\s*/\s*sample"
-    r"|(?:^|\W)(?:1|one|per)\s*sample\b|abtastintervall|abtastzeit|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
+    r"|(?:^|\W)(?:1|one|per)\s*sample\b|abtastintervall|abtastzeit"
+    r"|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
     re.IGNORECASE,
 )
 #: A rate that stands behind its number, in a unit that nothing else has.

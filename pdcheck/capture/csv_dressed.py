@@ -25,7 +25,7 @@ from pdcheck.capture.csv_cells import (
     strip_comment,
 )
 from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
-from pdcheck.capture.csv_sparse import Sparse
+from pdcheck.capture.csv_sparse import Sparse, has_empty_cell, names_missing_cell
 from pdcheck.capture.csv_table import is_plain, vote
 from pdcheck.capture.csv_tall import Tall
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
@@ -46,8 +46,6 @@ _CLOCK = re.compile(
     r"(?:[\w./-]{6,12}[T\s]\s*)?(?:(\d{1,3}):)?(\d{1,2}):(\d{1,2})((?:[.,:]\d+)*)\s*([AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
-_GAPS = bytes(byte in b",;\t\n" for byte in range(256))
-_EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
 _HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
 _BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
 _BUS_NAME = re.compile(
@@ -92,7 +90,9 @@ def _habit(first: bytes, *, whole: bool) -> Sparse | Tall | None:
     few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
     if Tall.may_be(few):
         return Tall.of(_lines(first, whole=whole))
-    return Sparse.of(_lines(first, whole=whole)) if _has_empty_cell(first) or Sparse.may_be_ragged(few) else None
+    if has_empty_cell(first) or Sparse.may_be_ragged(few) or names_missing_cell(first[:_QUICKLY]):
+        return Sparse.of(_lines(first, whole=whole))
+    return None
 
 
 class _Again:
@@ -324,12 +324,6 @@ def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], in
         if not all(map(is_plain, cells)) and 2 * sum(map(_is_value, cells)) > len(cells):
             columns[place] = _column(cells, [row[place] for row in above if len(row) == width])
     return (delimiter, columns, width) if columns else None
-
-
-def _has_empty_cell(text: bytes) -> bool:
-    """Whether a cell is empty; most files are told by a look that costs much less."""
-    gaps = np.frombuffer(text.translate(_GAPS, b' "\r'), bool)
-    return bool((gaps[1:] & gaps[:-1]).any()) and _EMPTY_CELL.search(text) is not None
 
 
 def _decimal_buses(lines: Sequence[str]) -> tuple[str, dict[int, _Column], int] | None:

@@ -6,8 +6,9 @@ first lines; what comes out is a plain :class:`Layout` that the row readers foll
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
@@ -22,6 +23,9 @@ from pdcheck.errors import CaptureError
 MOST_COLUMNS = 1024
 _KIND_LINES = 200
 _SHOWN = 60
+_REPEATS = re.compile(r"(?<![^\W_])(?:repeats?|repetitions?|run[\s_-]*length|times)(?![^\W_])", re.IGNORECASE)
+#: Rows of so many columns do not count by their number by chance.
+_MANY_A_ROW = 4
 _ONCE = 2  # more may be an accident
 _ROWS_TO_TELL = 12
 #: Steps that differ, and how fine a unit must be against them, so that it is no chance that they are whole in it.
@@ -171,9 +175,10 @@ def _settle(
             raise _no_time(width, names, times, path, first_row)
         time_column = counted[0]
     skip = frozenset(times) if time_column is not None else frozenset(counts & set(times))
-    if width - len(skip) < 1 and time_column is not None:
+    if width - len(skip) < 1 and time_column is not None and not all(said[place].unit == "s" for place in skip):
         skip = frozenset({time_column})
     given = give_roles(names, [named.role for named in said], roles, path, skip=frozenset(skip))
+    _check_one_sample_a_row(names, columns, counts & set(times), time_column, interval, path, first_row)
     factor, stated = 1.0, True
     if time_column is not None:
         factor = said[time_column].factor
@@ -196,6 +201,31 @@ def _settle(
             path=path, line=first_row,
         )  # fmt: skip
     return layout
+
+
+def _check_one_sample_a_row(
+    names: Sequence[str], columns: Sequence[Sequence[str]], counts: Iterable[int], time_column: int | None,
+    interval: float | None, path: str, line: int,
+) -> None:  # fmt: skip
+    """Whether rows that are counted stand for one sample each.
+
+    :raises CaptureError: they stand for more, by a column that says how many, or by the steps of their numbers.
+    """
+    if interval is None or (time_column is not None and time_column not in counts):
+        return
+    for place, name in enumerate(names):
+        if _REPEATS.search(name) and _are_whole(columns[place]) and place != time_column:
+            raise CaptureError(
+                f"column {place + 1} ({name}) says how often a row is repeated",
+                "export one row a sample, or when each change was", path=path, line=line,
+            )  # fmt: skip
+    for place in counts:
+        steps = {int(b) - int(a) for a, b in pairwise(columns[place])} if _are_whole(columns[place]) else set()
+        if len(names) > _MANY_A_ROW and steps == {len(names) - 1}:
+            raise CaptureError(
+                f"each row holds {len(names) - 1} samples: their numbers ({names[place]!r}) go up by that",
+                "export one row a sample", path=path, line=line,
+            )  # fmt: skip
 
 
 def _lost_header(place: int, cells: Sequence[str], width: int, path: str) -> CaptureError:

@@ -34,6 +34,7 @@ from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
 from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, check_apart
 from pdcheck.capture.model import AnalogLine, Capture, Line, Role
+from pdcheck.capture.names import is_in_codes
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.waves import WaveBuilder, check_room
@@ -75,6 +76,7 @@ class _CsvFile:
         buffer = self._buffer
         buffer.more(FIRST_BLOCK)
         layout, start = self._find_layout()
+        layout = self._without_codes(layout)
         place = Place(layout.first_row)
         self._begin(layout)
         buffer.drop(start)
@@ -103,6 +105,17 @@ class _CsvFile:
             if buffer.ended or buffer.full:
                 raise _no_rows(lines, self._path)
             buffer.more()
+
+    def _without_codes(self, layout: Layout) -> Layout:
+        """The layout without a voltage or a current that is in another unit, which would be read as volts or amps."""
+        for place, column in enumerate(layout.columns):
+            asked = column.role in self._options.roles
+            if column.role in (Role.VBUS, Role.CURRENT) and not asked and is_in_codes(column.name) and layout.read > 1:
+                layout = layout.with_kind(place, Kind.IGNORED)
+                self._left_out.add(column.role)
+                said = "amps" if column.role is Role.CURRENT else "volts"
+                self._notes.append(f'The column "{column.name}" does not hold {said}, by its name, and was left out.')
+        return layout
 
     def _begin(self, layout: Layout) -> None:
         self._layout = layout

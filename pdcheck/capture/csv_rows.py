@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
+    is_missing,
     is_number,
     is_out_of_range,
     level,
@@ -348,6 +349,8 @@ class CarefulReader:
         what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
         if not cell:
             what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"
+        elif is_missing(cell):
+            remedy = "export a value in each row, or without this column"
         elif place == self._layout.time_column and cell[0].isalpha():
             remedy = _ANOTHER_TABLE
         elif self._layout.columns[place].role.value == "other" and self._layout.read > 1:

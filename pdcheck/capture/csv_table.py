@@ -15,6 +15,7 @@ from itertools import pairwise
 from pdcheck.capture.csv_cells import (
     DELIMITERS,
     bus_value,
+    is_missing,
     is_number,
     is_out_of_range,
     level,
@@ -61,6 +62,7 @@ def is_plain(cell: str) -> bool:
 @lru_cache(maxsize=1024)
 def _is_plain(cell: str) -> bool:
     known = is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+    known = known or (bool(cell) and is_missing(cell))
     # A rule of dashes is none.
     return known or (is_out_of_range(cell) and cell[-1:] not in "-*")
 

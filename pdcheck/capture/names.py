@@ -63,6 +63,10 @@ _WORD = re.compile(r"[^\W_]+")
 #: Characters that are looked at. No name is that long, and brackets that none closes take squared time.
 _LONGEST = 1000
 _OPTIONS = {Role.CC1: "cc", Role.CC2: "cc2", Role.VBUS: "vbus", Role.CURRENT: "current", Role.OTHER: "other"}
+_CODES = re.compile(
+    r"[\[({<（【［]\s*(?:raw|adc|counts?|codes?|lsb|digits?|div(?:ision)?s?|dbu?v|dbm?|dbm?v|%|percent)\s*[\])}>）】］]"
+    r"|[\s_](?:raw|adc|counts?|codes?|lsb)$", re.IGNORECASE
+)
 _IN_BRACKETS = re.compile(r"[\[({<（【［]\s*([^\])}>）】］]*?)\s*[\])}>）】］]")
 #: "Time (10 ns)", "t [x1e-6 s]", "Ticks (48 MHz)", "Sample at 4 MS/s".
 _TICK = re.compile(
@@ -105,6 +109,11 @@ def read_name(name: str) -> Named:
     unit = TIME_UNITS.get((tick[4] or "").lower())
     size = count * unit if unit else 1 / (count * _PREFIX[tick[3].lower()]) if count > 0 else 0.0
     return replace(without, tick_s=size) if 0 < size < 1 else without
+
+
+def is_in_codes(name: str) -> bool:
+    """Whether a column's name says that its numbers are codes, divisions or decibels, and neither volts nor amps."""
+    return _CODES.search(name.strip()[:_LONGEST]) is not None
 
 
 def _read_name(name: str) -> Named:

@@ -5,9 +5,9 @@ The styles are common practice, without a source; the conversation is that of ``
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from pdcheck.capture import AnalogLine, Capture, Role
@@ -184,7 +184,7 @@ def test_headers(tmp_path: Path, style: str) -> None:
 
 LOST = {
     "fewer names than columns": samples("Time [s],VBUS [V]", three),
-    "decimal commas between commas": samples(NAMES, lambda i, t, cc: f"{point(f'{t:.9f}')},{cc},{point(f'{vbus(i):.2f}')}"),
+    "decimal commas between commas": samples(NAMES, lambda i, t, cc: point(f"{t:.9f},{cc},{vbus(i):.2f}")),
     "another line end": NAMES.encode() + b"\r" + samples("", three).lstrip(),
     "a name over two lines": samples('"Time\n[s]","CC1","VBUS\n[V]"', three),
 }
@@ -212,3 +212,99 @@ def test_another_table_below(tmp_path: Path, between: str) -> None:
     data = lines("CH1\nTime [s],Volt", [*rows, between, *rows])
     with pytest.raises(CaptureError, match="if another table begins here, export it to a file of its own"):
         opened(tmp_path, data, "capture.csv")
+
+
+WIDE = str.maketrans("0123456789.-,", "０１２３４５６７８９．－，")
+MINUS = str.maketrans("-", "\u2212")
+CELLS = {
+    "wide digits": samples(
+        "時間(us),CC1,VBUS(V)", lambda i, t, cc: f"{t * 1e6:.2f},{cc},{vbus(i):.2f}".translate(WIDE)
+    ),
+    "wide commas": samples("时间(us)，CC1，VBUS(V)", lambda i, t, cc: f"{t * 1e6:.2f}，{cc}，{vbus(i):.2f}"),
+    "a typesetter's minus": samples(
+        "Time [s];CC1;VBUS [V]", lambda i, t, cc: f"{t - 0.01:.9f};{cc};{vbus(i):.2f}".translate(MINUS)
+    ),
+    "missing values are NaN": samples(
+        NAMES, lambda i, t, cc: f"{t:.9f},{cc},{f'{vbus(i):.2f}' if i % 50 == 0 else 'NaN'}"
+    ),
+    "missing values are null": samples(
+        NAMES, lambda i, t, cc: f"{t:.9f},{cc},{f'{vbus(i):.2f}' if i % 50 == 0 else 'null'}"
+    ),
+    "N/A at first": samples(NAMES, lambda i, t, cc: f"{t:.9f},{cc},{'N/A' if i < 100 else f'{vbus(i):.2f}'}"),
+    "levels as words of a German table": samples(
+        "Zeit [s];CC1;VBUS [V]", lambda i, t, cc: point(f"{t:.9f};{('FALSCH', 'WAHR')[cc]};{vbus(i):.2f}")
+    ),
+    "levels as two words": samples(NAMES, lambda i, t, cc: f"{t:.9f},Logic {cc},{vbus(i):.2f}"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("style", sorted(CELLS))
+def test_cells(tmp_path: Path, style: str) -> None:
+    capture = opened(tmp_path, CELLS[style], "capture.csv")
+    assert capture.sample_period_s == pytest.approx(STEP, rel=1e-3)
+    bears_the_conversation(capture)
+    has_vbus(capture)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "gbk", "shift_jis"])
+def test_wide_characters_may_be_anything(tmp_path: Path, encoding: str) -> None:
+    """Text that is no UTF-8 comes through as it is."""
+    header = "时间(us),CC1,VBUS(V)" if encoding == "gbk" else "時間(us),CC1,VBUS(V)"
+    data = samples(header, lambda i, t, cc: f"{t * 1e6:.2f},{cc},{vbus(i):.2f}").decode().encode(encoding)
+    capture = opened(tmp_path, data, "capture.csv")
+    bears_the_conversation(read_capture(capture).capture)
+    has_vbus(capture)
+
+
+def test_edges_as_two_words(tmp_path: Path) -> None:
+    words = ("falling edge", "rising edge")
+    bears_the_conversation(opened(tmp_path, changes("Time [s],CC1", lambda t, cc: f"{t:.9f},{words[cc]}"), "a.csv"))
+
+
+def test_no_reading_for_once(tmp_path: Path) -> None:
+    """Where it is no habit it is damage."""
+    for header in (NAMES, "Time [s],D0,CC1 [V]"):
+        data = samples(header, lambda i, t, cc: f"{t:.9f},{cc},{'NaN' if i == 9000 else cc * 1.1:.5}")
+        with pytest.raises(CaptureError, match=r"line 9002: 'NaN' in column 3 .* export a value in each row"):
+            opened(tmp_path, data, "capture.csv")
+
+
+def test_alternating_rows_of_numbered_channels(tmp_path: Path) -> None:
+    rows = [f"{t:.9f},1,{v:.4f}\n{t:.9f},2,{vbus(i):.2f}"
+            for i, (t, v) in enumerate(zip(VOLTS.times_s, VOLTS.values, strict=True))]  # fmt: skip
+    bears_the_conversation(opened(tmp_path, lines("Time [s],CH,V", rows), "capture.csv"))
+
+
+def test_a_time_every_tenth_row(tmp_path: Path) -> None:
+    """Nine of ten changes would have been at a wrong time."""
+    data = samples("Time [s],CC1", lambda i, t, cc: f"{t:.9f},{cc}" if i % 10 == 0 else f",{cc}")
+    with pytest.raises(CaptureError, match=r"line 3: column 1 \(Time \[s\]\) is empty"):
+        opened(tmp_path, data, "capture.csv")
+
+
+def test_rows_that_are_more_than_a_sample(tmp_path: Path) -> None:
+    rows = [f"{level},{1 + i % 7}" for i, (_, level) in enumerate(CHANGES)]
+    with pytest.raises(CaptureError, match=r"column 2 \(Repeat\) says how often a row is repeated"):
+        opened(tmp_path, lines("# Sample rate: 4 MHz\nCC1,Repeat", rows), "capture.csv")
+    levels = [cc for _, cc in ROWS]
+    eight = [",".join(map(str, [i, *levels[i : i + 8]])) for i in range(0, len(levels) - 8, 8)]
+    with pytest.raises(CaptureError, match="each row holds 8 samples"):
+        opened(tmp_path, lines("# Sample rate: 4 MHz\nSample,0,1,2,3,4,5,6,7", eight), "capture.csv")
+
+
+def test_starts_and_widths_are_no_volts(tmp_path: Path) -> None:
+    rows = [f"{t * 1e6:.2f},{(end - t) * 1e6:.2f}" for (t, cc), (end, _) in pairwise(CHANGES) if cc]
+    with pytest.raises(CaptureError, match="has a time column and no other that holds levels or volts"):
+        opened(tmp_path, lines("Start [us],Width [us]", rows), "capture.csv")
+
+
+@pytest.mark.parametrize("unit", ["(ADC)", "[counts]", "raw", "(div)", "(dBV)", "(%)"])
+def test_codes_are_no_volts(tmp_path: Path, unit: str) -> None:
+    data = samples(f"Time [s],CC1,VBUS {unit},IBUS {unit}", lambda i, t, cc: f"{t:.9f},{cc},{int(vbus(i) * 124)},40")
+    capture = opened(tmp_path, data, "capture.csv")
+    bears_the_conversation(capture)
+    assert capture.left_out == {Role.VBUS, Role.CURRENT}
+    assert [line.name for line in capture.lines] == ["CC1"]
+    assert f'"VBUS {unit}" does not hold volts' in capture.notes[0]
+    chosen = opened(tmp_path, data, "capture.csv", roles={Role.VBUS: "3"})
+    assert {line.role for line in chosen.lines} == {Role.CC1, Role.VBUS}
