@@ -46,7 +46,8 @@ _ONLY_RATE = re.compile(r"^\W*" + _NUMBER + r"\s*([kMG]?)Hz\W*$", re.IGNORECASE)
 _LEAST_BARE_HZ = 1e4
 _CLOCK_STEP = re.compile(r"^\W*(?:sample[\s_-]*)?clock\W{0,12}" + _NUMBER + r"\s*([munpµμ]?s)\b", re.IGNORECASE)
 _UNIT_ABOVE = re.compile(
-    r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
+    r"(?:(?:time|horizontal|[hx])[\s_-]*units?|time[\s_-]*(?:base|scale)s?"
+    r"|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
 )
 _UNIT_BEFORE = re.compile(r"[\s(\[/,;]([a-zµμ/]{1,12})[\])\s,;:=\"']*$", re.IGNORECASE)
 _CELL = re.compile(r"[,;\t|]")

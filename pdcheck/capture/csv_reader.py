@@ -11,7 +11,8 @@ pattern), ``csv_plain`` (numbers in any notation). What none of them takes is re
 alone says what is wrong with a row.
 
 What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
-in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table.
+in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table,
+``csv_halves`` one time of two columns.
 """
 
 from __future__ import annotations

@@ -349,6 +349,8 @@ class CarefulReader:
         what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
         if not cell:
             what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"
+        elif self._layout.columns[place].kind is Kind.LEVEL and is_number(cell) and place != self._layout.time_column:
+            remedy = "export levels as 0 and 1, or volts with their unit in the header; or correct or delete this row"
         elif is_missing(cell):
             remedy = "export a value in each row, or without this column"
         elif place == self._layout.time_column and cell[0].isalpha():

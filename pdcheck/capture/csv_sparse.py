@@ -23,7 +23,7 @@ _MOST_LINES = 600
 _HABIT = 0.1
 _GAPS = bytes(byte in b",;\t\n" for byte in range(256))
 _EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
-_MISSING_CELL = re.compile(rb'[,;\t](?:nan|n/a|null|none)[,;\t\r\n]', re.IGNORECASE)
+_MISSING_CELL = re.compile(r"[,;\t](?:nan|n/a|null|none)(?:[,;\t]|$)", re.IGNORECASE)
 _BEGIN_NUMBERS = frozenset("0123456789+-.")
 
 
@@ -115,9 +115,9 @@ def has_empty_cell(text: bytes) -> bool:
     return bool((gaps[1:] & gaps[:-1]).any()) and _EMPTY_CELL.search(text) is not None
 
 
-def names_missing_cell(text: bytes) -> bool:
+def names_missing_cell(lines: Sequence[str]) -> bool:
     """Whether a cell says that its value is missing."""
-    return _MISSING_CELL.search(text) is not None
+    return any(map(_MISSING_CELL.search, lines))
 
 
 def _is_row(cells: Sequence[str]) -> bool:

@@ -34,6 +34,7 @@ _SHORT = 40
 _NO_UNIT = frozenset({"", "-", "--", "1", "bool", "bit", "logic", "level", "digital"})
 #: A line that is drawn between header and rows, or around them.
 RULE = re.compile(r"[\s|+:=_-]*[-=]{2,}[\s|+:=_-]*")
+_SECTION = re.compile(r"\s*\[[^\[\],;]*\]\s*")
 #: A header stands in so many lines above the rows, or among so many at the top. Our own choice.
 _NEAR, _TOP = 12, 40
 
@@ -166,7 +167,7 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
             # "Sequence,Volt,-1.0e-03,2.5e-07": units, and beyond them what the file has but one value of.
             units = [cell.strip("[]() ") for cell in own]
             first = place + 1
-        elif not line.strip() or strip_comment(line) is not None or RULE.fullmatch(line):
+        elif not line.strip() or strip_comment(line) is not None or RULE.fullmatch(line) or _SECTION.fullmatch(line):
             first = place + 1
         elif cells and cells[0][:1].isalpha() and best_known > 1 and not any(map(is_plain, cells)):
             first = place + 1  # more words about columns that have their names

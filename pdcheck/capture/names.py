@@ -135,7 +135,7 @@ def _read_name(name: str) -> Named:
 
 def _split_unit(name: str) -> tuple[str, str]:
     """The name without its unit, and the unit in lower case (empty where there is none)."""
-    name = name.strip().strip("\"'")
+    name = name.strip().strip("\"'").removesuffix("()").rstrip(".")
     for match in _IN_BRACKETS.finditer(name):
         unit = match.group(1).lower()
         if unit in TIME_UNITS or unit in VALUE_UNITS:

@@ -26,7 +26,9 @@ def text_reader(source: ByteSource) -> Callable[[memoryview], int]:
     target, and gives fewer bytes only at the end. Wide digits and marks, where the first bytes have them, are made
     plain.
     """
-    return _Plain(_lines_reader(source)).readinto if _WIDE.search(source.head) else _lines_reader(source)
+    lines = _lines_reader(source)
+    wide = not source.head.isascii() and _WIDE.search(source.head) is not None
+    return _Plain(lines).readinto if wide else lines
 
 
 def _lines_reader(source: ByteSource) -> Callable[[memoryview], int]:

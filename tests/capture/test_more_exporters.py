@@ -308,3 +308,80 @@ def test_codes_are_no_volts(tmp_path: Path, unit: str) -> None:
     assert f'"VBUS {unit}" does not hold volts' in capture.notes[0]
     chosen = opened(tmp_path, data, "capture.csv", roles={Role.VBUS: "3"})
     assert {line.role for line in chosen.lines} == {Role.CC1, Role.VBUS}
+
+
+@pytest.mark.parametrize("header", [
+    "sec,usec,CC1,VBUS", "seconds;microseconds;CC1;VBUS", "tv_sec,tv_nsec,CC1,VBUS", "CC1,VBUS,s,ms"
+])  # fmt: skip
+@pytest.mark.parametrize("start", [0, 1_764_072_000])
+def test_a_time_in_two_columns(tmp_path: Path, header: str, start: int) -> None:
+    """Of which the first alone stands still; the second turns over."""
+    digits = 9 if "nsec" in header else 3 if "ms" in header else 6
+    mark = ";" if ";" in header else ","
+
+    def row(i: int, t: float, cc: int) -> str:
+        ns = round(t * 1e9) + 990_000_000
+        whole, rest = start + ns // 10**9, ns % 10**9
+        time = [str(whole), f"{rest // 10 ** (9 - digits)}.{rest % 10 ** (9 - digits):0{max(1, 9 - digits)}}"]
+        values = [str(cc), f"{vbus(i):.2f}"]
+        return mark.join(values + time if header.startswith("CC1") else time + values)
+
+    capture = opened(tmp_path, samples(header.replace(",s,", ",sec,"), row), "capture.csv")
+    assert capture.time_unit_stated
+    assert capture.start_s == pytest.approx(start + 0.99)
+    assert capture.sample_period_s == pytest.approx(STEP, rel=1e-3)
+    bears_the_conversation(capture)
+    has_vbus(capture)
+
+
+def test_two_whole_times_are_no_halves(tmp_path: Path) -> None:
+    data = samples("Time [s],Time [us],CC1", lambda i, t, cc: f"{round(t + 3)},{(t + 3) * 1e6:.2f},{cc}")
+    with pytest.raises(CaptureError, match="too coarse"):
+        opened(tmp_path, data, "capture.csv")
+
+
+@pytest.mark.parametrize("header", ["Time,CC1,VBUS", "Time [s],CC1 [V],VBUS [V]"])
+def test_engineering_suffixes(tmp_path: Path, header: str) -> None:
+    def short(value: float) -> str:
+        for suffix, size in (("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9)):
+            if value >= size:
+                return f"{value / size:.7g}{suffix}"
+        return "0"
+
+    data = samples(header, lambda i, t, cc: f"{short(t)},{short(0.033 + cc)},{short(vbus(i))}")
+    capture = opened(tmp_path, data, "capture.csv")
+    bears_the_conversation(capture)
+    has_vbus(capture)
+
+
+@pytest.mark.parametrize("header", ["micros(),CC1", "Time in Sec.,CC1", "Horizontal Units,us\nVertical Units,V\nX,CC1"])
+def test_units_worded_otherwise(tmp_path: Path, header: str) -> None:
+    factor = 1.0 if "Sec" in header else 1e6
+    capture = opened(tmp_path, samples(header, lambda i, t, cc: f"{t * factor:.9f},{cc}"), "capture.csv")
+    assert capture.time_unit_stated
+    bears_the_conversation(capture)
+
+
+def test_sections(tmp_path: Path) -> None:
+    header = "[Header]\nSampleRate=4000000\nChannels=CC1,VBUS\n[Data]"
+    capture = opened(tmp_path, samples(header, lambda i, t, cc: f"{cc},{vbus(i):.2f}"), "capture.csv")
+    bears_the_conversation(read_capture(capture).capture)
+    has_vbus(capture)
+
+
+@pytest.mark.parametrize("magic", [
+    b"RIFF\x24\x08\0\0WAVEfmt ", b"\x93NUMPY\x01\0v\0", b"\x89HDF\r\n\x1a\n", b"PAR1\x15\x04",
+])  # fmt: skip
+def test_containers_are_no_raw_samples(tmp_path: Path, magic: bytes) -> None:
+    """With a rate they would be read as such, header and all."""
+    with pytest.raises(CaptureError, match="not a capture"):
+        opened(tmp_path, magic + bytes(range(256)) * 40, "capture.bin", rate_hz=4e6)
+
+
+def test_a_voltage_in_bits_is_mentioned(tmp_path: Path) -> None:
+    variables = "$var wire 1 ! CC1 $end $var integer 32 v VBUS_mV $end"
+    text = f"$timescale 1 ns $end {variables} $enddefinitions $end\n#0\nb1001110011100 v\n"
+    text += "".join(f"#{round(t * 1e9)}\n{cc}!\n" for t, cc in CHANGES)
+    capture = opened(tmp_path, text.encode(), "capture.vcd")
+    bears_the_conversation(capture)
+    assert any('"VBUS_mV" is declared as 32 bits' in note for note in capture.notes)
