@@ -18,12 +18,16 @@ _NUMBER = (
 )
 _QUANTITY = r"([^0-9+\-]{0,32}?)" + _NUMBER + r"[\s\"',;\t]*([a-zA-Zµμ/]*)"
 _RATE = re.compile(
-    r"(?:(?:sampl\w*|acquisition|abtast)[\s_-]*(?:rate|freq\w*)|samples?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b)" + _QUANTITY,
+    r"(?:(?:sampl\w*|acquisition|abtast)[\s_-]*(?:rate|freq\w*)|samples?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b"
+    r"|(?:fr[ée]quence|taux)\s+d\W?\s?[ée]chantillonnage|(?:frecuencia|tasa)\s+de\s+muestreo"
+    r"|frequenza\s+di\s+campionamento|[采取]样(?:速?率|频率)|サンプリング(?:周波数|レート)|サンプルレート)" + _QUANTITY,
     re.IGNORECASE,
 )
 _STEP = re.compile(
     r"(?:interval|period|increment|time[\s_-]*step|\bdt\b|delta[\s_-]*t\b|sample[\s_-]*time|step|\bx_?incr?\b"
-    r"|abtastintervall|abtastzeit|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
+    r"|p[ée]riode|采样(?:间隔|周期)|サンプリング(?:間隔|周期)|^\W*t_?s(?:ample)?\b(?=\W*[0-9.])|time\s*/\s*sample"
+    r"|(?:^|\W)(?:1|one|per)\s*sample\b|abtastintervall|abtastzeit"
+    r"|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
     re.IGNORECASE,
 )
 #: A rate that stands behind its number, in a unit that nothing else has.
@@ -36,9 +40,14 @@ _CLOCK = re.compile(
     + _NUMBER + r"\s*([kMG]?)Hz\b"
     r"|^\W*(?:f_?s|rate)\s*[\[(]\s*([kMG]?)Hz\s*[\])]\s*[:=,;]?\s*" + _NUMBER, re.IGNORECASE
 )
+#: Nothing else is so much and called so: "fs=24e6".
+_BARE_RATE = re.compile(r"^\W*(?:f_?s|sps)\s*[:=,;\t]\s*" + _NUMBER + r"\W*$", re.IGNORECASE)
+_ONLY_RATE = re.compile(r"^\W*" + _NUMBER + r"\s*([kMG]?)Hz\W*$", re.IGNORECASE)
+_LEAST_BARE_HZ = 1e4
 _CLOCK_STEP = re.compile(r"^\W*(?:sample[\s_-]*)?clock\W{0,12}" + _NUMBER + r"\s*([munpµμ]?s)\b", re.IGNORECASE)
 _UNIT_ABOVE = re.compile(
-    r"(?:time[\s_-]*(?:unit|base|scale)s?|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
+    r"(?:(?:time|horizontal|[hx])[\s_-]*units?|time[\s_-]*(?:base|scale)s?"
+    r"|units?[\s_-]*of[\s_-]*time)\W{0,6}(?:1\W{0,3})?([a-zµμ]+)", re.IGNORECASE
 )
 _UNIT_BEFORE = re.compile(r"[\s(\[/,;]([a-zµμ/]{1,12})[\])\s,;:=\"']*$", re.IGNORECASE)
 _CELL = re.compile(r"[,;\t|]")
@@ -81,6 +90,12 @@ def interval_above(above: Sequence[str]) -> float | None:
         if found:
             rate = _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()]
             if rate > 0:
+                return 1 / rate
+    for line in above:
+        found = _BARE_RATE.search(line) or _ONLY_RATE.search(line)
+        if found:
+            rate = _value(found[1]) * _PREFIX[(found[2] or "").lower() if found.re is _ONLY_RATE else ""]
+            if rate >= _LEAST_BARE_HZ:
                 return 1 / rate
     for line in above:
         found = _CLOCK_STEP.search(line)

@@ -14,9 +14,12 @@ _PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
 _OUT_OF_RANGE = re.compile(
     r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|∞)|[+-]?(?:-{2,}|\*{2,})", re.IGNORECASE
 )
+_MISSING = frozenset({"nan", "n/a", "null", "none"})
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1, "no": 0, "yes": 1, "inactive": 0, "active": 1, "falling": 0, "rising": 1, "fall": 0, "rise": 1,
+    "falling edge": 0, "rising edge": 1, "negedge": 0, "posedge": 1, "logic 0": 0, "logic 1": 1,
+    "falsch": 0, "wahr": 1, "faux": 0, "vrai": 1, "falso": 0, "verdadero": 1, "vero": 1, "ложь": 0, "истина": 1,
     **{f"{a}{to}{b}": int(b in "1h") for to in ("->", "\u2192") for a, b in ("01", "10", "lh", "hl")},
     "\u2193": 0, "\u2191": 1,
 }  # fmt: skip
@@ -69,6 +72,11 @@ def is_number(cell: str) -> bool:
 def is_out_of_range(cell: str) -> bool:
     """What an instrument prints for a reading out of its range (``OL``, ``∞``, ``----``), 9.9E+37 apart."""
     return _OUT_OF_RANGE.fullmatch(cell) is not None
+
+
+def is_missing(cell: str) -> bool:
+    """An empty cell, or what programs print for a value that is not there (``NaN``, ``N/A``, ``null``)."""
+    return not cell or cell.lower() in _MISSING
 
 
 def number(cell: str) -> float:

@@ -24,10 +24,9 @@ from pdcheck.capture.csv_cells import (
     split_row,
     strip_comment,
 )
+from pdcheck.capture.csv_habits import Habit, habit_of
 from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
-from pdcheck.capture.csv_sparse import Sparse
 from pdcheck.capture.csv_table import is_plain, vote
-from pdcheck.capture.csv_tall import Tall
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
 
 Fill = Callable[[memoryview], int]
@@ -41,13 +40,12 @@ _HALF_A_DAY_S = 43_200
 _SPACES = " \u00a0\u2009\u202f"
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _WITH_UNIT = re.compile(rf"({_NUMBER})(?:[eEdD]([+-]?\d{{1,4}}))?[{_SPACES}]?([A-Za-zµμ]{{1,12}})")
+_PREFIXES = {"k": 1e3, "m": 1e-3, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "n": 1e-9, "p": 1e-12}
 _LOOSE_EXPONENT = re.compile(rf"({_NUMBER}) ?[eEdD]([+-]?\d{{1,4}})")
 _CLOCK = re.compile(
     r"(?:[\w./-]{6,12}[T\s]\s*)?(?:(\d{1,3}):)?(\d{1,2}):(\d{1,2})((?:[.,:]\d+)*)\s*([AaPp][Mm])?(?:Z|[+-]\d\d:?\d\d)?",
     re.ASCII,
 )
-_GAPS = bytes(byte in b",;\t\n" for byte in range(256))
-_EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
 _HEXADECIMAL = re.compile(r"(?:(\d{1,2})?'[hH]|\$|#|&[hH])([0-9a-fA-F]{1,16})")
 _BINARY = re.compile(r"(?:(\d{1,2})?'[bB]|[bB]|%)([01]{1,64})|([01]{2,64})[bB]|([01]{1,32}(?: [01]{1,32})+)")
 _BUS_NAME = re.compile(
@@ -81,18 +79,12 @@ def undressed(fill: Fill) -> Fill:
     columns = _find(head, ended=ended)
     if columns is not None:
         return _Undressing(head, fill, *columns).readinto
-    habit = _habit(bytes(head[: 1 << 16]), whole=ended and len(head) <= 1 << 16)
+    first, whole = bytes(head[: 1 << 16]), ended and len(head) <= 1 << 16
+    few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
+    habit = habit_of(few, first, lambda: _lines(first, whole=whole))
     if habit is None:
         return _Again(head, fill).readinto
     return _Undressing(head, fill, habit.delimiter, {}, habit.width, habit).readinto
-
-
-def _habit(first: bytes, *, whole: bool) -> Sparse | Tall | None:
-    """What a file leaves out of its rows; None where it is nothing, as it mostly is, and that shows in a few lines."""
-    few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
-    if Tall.may_be(few):
-        return Tall.of(_lines(first, whole=whole))
-    return Sparse.of(_lines(first, whole=whole)) if _has_empty_cell(first) or Sparse.may_be_ragged(few) else None
 
 
 class _Again:
@@ -115,7 +107,7 @@ class _Undressing:
 
     def __init__(
         self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int,
-        habit: Sparse | Tall | None = None,
+        habit: Habit | None = None,
     ) -> None:
         self._habit = habit
         self._fill = _Again(head, fill).readinto
@@ -251,6 +243,9 @@ class _Column:
             return f"{loose[1]}E{loose[2]}" if loose else None
         unit = found[3].lower()
         factor = TIME_UNITS.get(unit) or VALUE_UNITS.get(unit, ("", 0.0))[1]
+        if found[3] in _PREFIXES:
+            # "33.8m"; below "[ms]" it would be anybody's guess.
+            factor = 0.0 if self._exponent else _PREFIXES[found[3]]
         if not factor:
             return None
         exponent = int(found[2] or 0) + _power(factor) - self._exponent
@@ -324,12 +319,6 @@ def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], in
         if not all(map(is_plain, cells)) and 2 * sum(map(_is_value, cells)) > len(cells):
             columns[place] = _column(cells, [row[place] for row in above if len(row) == width])
     return (delimiter, columns, width) if columns else None
-
-
-def _has_empty_cell(text: bytes) -> bool:
-    """Whether a cell is empty; most files are told by a look that costs much less."""
-    gaps = np.frombuffer(text.translate(_GAPS, b' "\r'), bool)
-    return bool((gaps[1:] & gaps[:-1]).any()) and _EMPTY_CELL.search(text) is not None
 
 
 def _decimal_buses(lines: Sequence[str]) -> tuple[str, dict[int, _Column], int] | None:

@@ -6,24 +6,32 @@ first lines; what comes out is a plain :class:`Layout` that the row readers foll
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
 
 from pdcheck.capture.csv_above import interval_above, interval_below_its_name, unit_above
 from pdcheck.capture.csv_cells import bus_value, is_number, level, number, split_row
-from pdcheck.capture.csv_table import Table, delimiter_of, find_header, voters
+from pdcheck.capture.csv_table import Table, delimiter_of, find_header, lost_header, voters
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, Named, give_roles, read_name
 from pdcheck.errors import CaptureError
 
 MOST_COLUMNS = 1024
 _KIND_LINES = 200
+_SHOWN = 60
+_REPEATS = re.compile(r"(?<![^\W_])(?:repeats?|repetitions?|run[\s_-]*length|times)(?![^\W_])", re.IGNORECASE)
+#: Rows of so many columns do not count by their number by chance.
+_MANY_A_ROW = 4
+_ONCE = 2  # more may be an accident
 _ROWS_TO_TELL = 12
 #: Steps that differ, and how fine a unit must be against them, so that it is no chance that they are whole in it.
 _STEPS_TO_TELL, _FINE = 5, 0.1
+#: "Time (x1e-6 s)" may have decimals; "Time (10 ns)" with decimals may be in another unit, and say how fine it is.
+_POWERS = (1e-3, 1e-6, 1e-9)
 
 
 class Kind(Enum):
@@ -61,6 +69,7 @@ class Layout:
     :ivar delimiter: one character; ``" "`` for runs of blanks, ``""`` for a single column.
     :ivar time_column: its place, or None where rows are counted and ``interval_s`` says how far they are apart.
     :ivar time_factor: seconds in one unit of the time column.
+    :ivar header: the line that names the columns, where it stands again among the rows as the file's habit.
     :ivar unread: how many more cells a row may have that nobody reads.
     :ivar first_row: line number of the first row of data, counted from 1.
     """
@@ -73,6 +82,7 @@ class Layout:
     interval_s: float | None
     first_row: int
     unread: int = 0
+    header: str = ""
 
     def with_kind(self, place: int, kind: Kind) -> Layout:
         """The same with column ``place`` read in another way."""
@@ -107,25 +117,34 @@ def find_layout(
     if table.first_match < 0:
         return None
     names, units, first = find_header(table)
+    lost = lost_header(table) if not names and not roles else None
+    if lost is not None:
+        raise _lost_header(*lost, table.width, path)
     rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
     rows = [row[: table.width] for row in rows if len(row) >= table.width]
     above = [line for number, line in enumerate(lines[:first]) if number != table.header]
     interval = 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first])
-    found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles)
-    return replace(found, unread=table.unread)
+    found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles, rate_hz)
+    header = lines[table.header] if table.header >= 0 else ""
+    again = header and "\n".join(lines).count(header + "\n") > _ONCE
+    return replace(found, unread=table.unread, header=header if again else "")
 
 
 def _settle(
     width: int, delimiter: str, names: list[str], units: list[str], rows: list[list[str]], above: list[str],
     interval: float | None, first_row: int, path: str, roles: Mapping[Role, str],
+    rate_hz: float | None,
 ) -> Layout:  # fmt: skip
     """Which column is what."""
+    headed = bool(names)
     said = [read_name(name) for name in names] or [read_name("")] * width
     names = [name or f"column {place + 1}" for place, name in enumerate(names)] or [
         f"column {place + 1}" for place in range(width)
     ]
     said = [_with_unit(named, units[place] if place < len(units) else "") for place, named in enumerate(said)]
     columns = [[row[place] for row in rows] for place in range(width)]
+    if rate_hz is None:
+        said = [_with_tick(named, cells) for named, cells in zip(said, columns, strict=True)]
     kinds = [_kind(cells, named) for cells, named in zip(columns, said, strict=True)]
     counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
     times = _time_columns(columns, kinds, said)
@@ -147,14 +166,19 @@ def _settle(
     elif interval is not None and steps is not None:
         time_column = steps
     elif interval is None:
-        counted = [place for place in times if not said[place].is_count]
+        # With a header, what counts rows and is called no time is none.
+        counted = [
+            place for place in times
+            if not said[place].is_count and (said[place].is_time or place not in counts or not headed)
+        ]
         if not counted:
             raise _no_time(width, names, times, path, first_row)
         time_column = counted[0]
     skip = frozenset(times) if time_column is not None else frozenset(counts & set(times))
-    if width - len(skip) < 1 and time_column is not None:
+    if width - len(skip) < 1 and time_column is not None and not all(said[place].unit == "s" for place in skip):
         skip = frozenset({time_column})
     given = give_roles(names, [named.role for named in said], roles, path, skip=frozenset(skip))
+    _check_one_sample_a_row(names, columns, counts & set(times), time_column, interval, path, first_row)
     factor, stated = 1.0, True
     if time_column is not None:
         factor = said[time_column].factor
@@ -179,6 +203,43 @@ def _settle(
     return layout
 
 
+def _check_one_sample_a_row(
+    names: Sequence[str], columns: Sequence[Sequence[str]], counts: Iterable[int], time_column: int | None,
+    interval: float | None, path: str, line: int,
+) -> None:  # fmt: skip
+    """Whether rows that are counted stand for one sample each.
+
+    :raises CaptureError: they stand for more, by a column that says how many, or by the steps of their numbers.
+    """
+    if interval is None or (time_column is not None and time_column not in counts):
+        return
+    for place, name in enumerate(names):
+        if _REPEATS.search(name) and _are_whole(columns[place]) and place != time_column:
+            raise CaptureError(
+                f"column {place + 1} ({name}) says how often a row is repeated",
+                "export one row a sample, or when each change was", path=path, line=line,
+            )  # fmt: skip
+    for place in counts:
+        steps = {int(b) - int(a) for a, b in pairwise(columns[place])} if _are_whole(columns[place]) else set()
+        if len(names) > _MANY_A_ROW and steps == {len(names) - 1}:
+            raise CaptureError(
+                f"each row holds {len(names) - 1} samples: their numbers ({names[place]!r}) go up by that",
+                "export one row a sample", path=path, line=line,
+            )  # fmt: skip
+
+
+def _lost_header(place: int, cells: Sequence[str], width: int, path: str) -> CaptureError:
+    said = ascii(", ".join(cells))[1:-1] if any(map(str.isspace, "".join(cells).replace(" ", ""))) else ", ".join(cells)
+    shown = said if len(said) <= _SHOWN else said[: _SHOWN - 3] + "..."
+    what = f"the header names {len(cells)} columns ({shown}) and the rows have {width}"
+    if not cells:
+        what = "a name in the header goes over more than one line"
+    return CaptureError(
+        what, "give each column its name in one line, or say which is which by number: --cc 2, --vbus 3",
+        path=path, line=place + 1,
+    )  # fmt: skip
+
+
 def _no_time(width: int, names: Sequence[str], times: Sequence[int], path: str, line: int) -> CaptureError:
     if width == 1:
         what = "has one column and no times"
@@ -201,6 +262,13 @@ def _with_unit(named: Named, unit: str) -> Named:
         role = Role.CURRENT if base == "A" else named.role
         return replace(named, unit=base, factor=factor, role=role, is_time=False)
     return named
+
+
+def _with_tick(named: Named, cells: Sequence[str]) -> Named:
+    """A name that says how long one of its counts is, as a time in that unit."""
+    if named.tick_s is None or named.unit or not (_are_whole(cells) or named.tick_s in _POWERS):
+        return named
+    return replace(named, unit="s", factor=named.tick_s, is_time=True, is_count=False)
 
 
 def _kind(cells: Sequence[str], named: Named) -> Kind:

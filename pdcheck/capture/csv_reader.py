@@ -11,7 +11,8 @@ at: ``csv_fixed`` (one width), ``csv_varying`` (one pattern), ``csv_plain`` (num
 takes is read cell by cell, in ``csv_rows``, which alone says what is wrong with a row.
 
 What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
-in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table.
+in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table,
+``csv_halves`` one time of two columns.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from pdcheck.capture.csv_varying import VaryingReader
 from pdcheck.capture.growing import FloatArray
 from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, check_apart
 from pdcheck.capture.model import AnalogLine, Capture, Line, Role
+from pdcheck.capture.names import is_in_codes
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.waves import WaveBuilder, check_room
@@ -75,6 +77,7 @@ class _CsvFile:
         buffer = self._buffer
         buffer.more(FIRST_BLOCK)
         layout, start = self._find_layout()
+        layout = self._without_codes(layout)
         place = Place(layout.first_row)
         self._begin(layout)
         buffer.drop(start)
@@ -103,6 +106,17 @@ class _CsvFile:
             if buffer.ended or buffer.full:
                 raise _no_rows(lines, self._path)
             buffer.more()
+
+    def _without_codes(self, layout: Layout) -> Layout:
+        """The layout without a voltage or a current that is in another unit, which would be read as volts or amps."""
+        for place, column in enumerate(layout.columns):
+            asked = column.role in self._options.roles
+            if column.role in (Role.VBUS, Role.CURRENT) and not asked and is_in_codes(column.name) and layout.read > 1:
+                layout = layout.with_kind(place, Kind.IGNORED)
+                self._left_out.add(column.role)
+                said = "amps" if column.role is Role.CURRENT else "volts"
+                self._notes.append(f'The column "{column.name}" does not hold {said}, by its name, and was left out.')
+        return layout
 
     def _begin(self, layout: Layout) -> None:
         self._layout = layout

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
+    is_missing,
     is_number,
     is_out_of_range,
     level,
@@ -29,6 +30,7 @@ from pdcheck.capture.csv_cells import (
     whole_and_part,
 )
 from pdcheck.capture.csv_layout import Kind, Layout
+from pdcheck.capture.csv_table import RULE
 from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError
 
@@ -44,6 +46,9 @@ _SPOT_CHECK = 512
 #: "Total rows: 420000", "End of data". What is cut off of a row begins as the row does.
 _FOOTER = re.compile(
     r'\s*"?(?=[^\W\d_]{3})(?:[^\W\d_]+[ _])*[^\W\d_]+(?:[.!]|\s*[:=][^"]{0,200})?"?[\s,;]*'
+)
+_ANOTHER_TABLE = (
+    "if another table begins here, export it to a file of its own; else correct or delete this row, or export again"
 )
 _DURATION = re.compile(r"(?<![^\W_])(?:delta|duration|dt|diff|difference|interval|width|length|[Δ∆]t?)(?![^\W_])", re.I)
 # Rows looked at where times go backwards; so many falls, one in so many rows, are no stray row. Our own choice.
@@ -149,6 +154,8 @@ class CarefulReader:
     def __init__(self, layout: Layout, path: str) -> None:
         self._layout = layout
         self._path = path
+        # Some repeat it on every page.
+        self._header = layout.header.strip("\r\t \x1a,;\f")
         self._lanes = lanes_of(layout)
         self._levels = [place for place, column in enumerate(layout.columns) if column.kind is Kind.LEVEL]
         self._buses = [place for place, column in enumerate(layout.columns) if column.kind is Kind.BUS]
@@ -190,7 +197,7 @@ class CarefulReader:
             if last_of_file and self._is_footer(line, cells) and not any(map(str.strip, lines[offset + 1 :])):
                 break
             if len(cells) != len(self._layout.columns):
-                raise self._wrong_count(len(cells), at)
+                raise self._wrong_count(cells, at)
             if wanted is not None:
                 time_cell = cells[wanted]
                 parts = plain_parts(time_cell)
@@ -230,7 +237,7 @@ class CarefulReader:
 
     def _cells(self, line: str, place: Place, at: int) -> list[str] | None:
         """The cells of a row; None for a line that is none."""
-        if not line[:1].isdigit() and (not line.strip("\r\t \x1a,;\f") or strip_comment(line) is not None):
+        if not line[:1].isdigit() and self._is_no_row(line):
             place.empty_lines += 1
             if place.empty_lines > _MOST_EMPTY_LINES:
                 raise CaptureError(
@@ -243,6 +250,12 @@ class CarefulReader:
         while len(cells) > width and (not cells[-1] or len(cells) <= width + self._layout.unread):
             cells.pop()
         return cells
+
+    def _is_no_row(self, line: str) -> bool:
+        bare = line.strip("\r\t \x1a,;\f")
+        if not bare or strip_comment(line) is not None:
+            return True
+        return bare == self._header or RULE.fullmatch(bare) is not None
 
     def _is_footer(self, line: str, cells: list[str]) -> bool:
         wanted = self._layout.time_column
@@ -336,11 +349,20 @@ class CarefulReader:
         what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
         if not cell:
             what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"
+        elif self._layout.columns[place].kind is Kind.LEVEL and is_number(cell) and place != self._layout.time_column:
+            remedy = "export levels as 0 and 1, or volts with their unit in the header; or correct or delete this row"
+        elif is_missing(cell):
+            remedy = "export a value in each row, or without this column"
+        elif place == self._layout.time_column and cell[0].isalpha():
+            remedy = _ANOTHER_TABLE
+        elif self._layout.columns[place].role.value == "other" and self._layout.read > 1:
+            remedy += ", without this column if it is no channel"
         return CaptureError(what, remedy, path=self._path, line=at)
 
-    def _wrong_count(self, count: int, at: int) -> CaptureError:
-        expected = len(self._layout.columns)
+    def _wrong_count(self, cells: Sequence[str], at: int) -> CaptureError:
+        count, expected = len(cells), len(self._layout.columns)
         return CaptureError(
             f"the row has {count} column{'s' * (count != 1)} where {expected} are expected",
-            "correct or delete this row, or export again", path=self._path, line=at,
+            _ANOTHER_TABLE if cells[0][:1].isalpha() else "correct or delete this row, or export again",
+            path=self._path, line=at,
         )  # fmt: skip

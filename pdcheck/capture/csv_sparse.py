@@ -6,10 +6,13 @@ other files an empty cell is damage, and the row reader says so; here is told wh
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
-from pdcheck.capture.csv_cells import joined, split_row, strip_comment
+import numpy as np
+
+from pdcheck.capture.csv_cells import is_missing, joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import read_name
@@ -18,6 +21,9 @@ _DELIMITERS = ("\t", ";", ",")
 _LEAST_ROWS = 40
 _MOST_LINES = 600
 _HABIT = 0.1
+_GAPS = bytes(byte in b",;\t\n" for byte in range(256))
+_EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
+_MISSING_CELL = re.compile(r"[,;\t](?:nan|n/a|null|none)(?:[,;\t]|$)", re.IGNORECASE)
 _BEGIN_NUMBERS = frozenset("0123456789+-.")
 
 
@@ -45,12 +51,13 @@ class Sparse:
         """Of a file's first lines; None where all cells are filled, or hardly any is not."""
         lines = [line for line in lines[:_MOST_LINES] if strip_comment(line) is None]
         for delimiter in _DELIMITERS:
-            split = [split_row(line, delimiter) for line in lines if delimiter in line]
+            split = [_present(split_row(line, delimiter)) for line in lines if delimiter in line]
             rows = [row for row in split if _is_row(row)]
             if not rows:
                 continue
             width = least = Counter(map(len, rows)).most_common(1)[0][0]
-            head = next((row for row in reversed(split[: split.index(rows[0])]) if len(row) > width), [])
+            above = split[: split.index(rows[0])]
+            head = next((row for row in reversed(above) if len(row) > width), [])
             if any(_is_channel(name) for name in head[width:]):
                 # The header names channels of which most rows say nothing: they end before them.
                 width, least = len(head), 1
@@ -61,6 +68,8 @@ class Sparse:
             filled = [list(filter(None, column)) for column in zip(*rows, strict=True)]
             some = {place: cells[0] for place, cells in enumerate(filled) if 0 < len(cells) < len(rows)}
             empty = max((len(rows) - len(filled[place]) for place in some), default=0)
+            if _times_are_left_out(next((row for row in reversed(above) if len(row) >= width), []), some):
+                return None
             if empty > _HABIT * len(rows) and any(len(cells) == len(rows) for cells in filled):
                 if least < width:
                     # A row of nothing but its time may stand at the end.
@@ -75,6 +84,7 @@ class Sparse:
 
         :param terminated: False for the file's last line where it has no line end.
         """
+        cells = _present(cells)
         missing = self.width - len(cells)
         if len(cells) < self._least or (missing > 0 and not (terminated and cells[0])):
             return line
@@ -87,6 +97,27 @@ class Sparse:
         for place, cell in self._held.items():
             cells[place] = cell
         return joined(cells, self.delimiter)
+
+
+def _times_are_left_out(names: Sequence[str], some: Container[int]) -> bool:
+    """Whether some rows have no time; when a row was is not when the one above it was."""
+    times = [place for place, name in enumerate(names) if read_name(name).is_time]
+    return bool(times) and all(place in some for place in times)
+
+
+def _present(cells: list[str]) -> list[str]:
+    return ["" if is_missing(cell) else cell for cell in cells]
+
+
+def has_empty_cell(text: bytes) -> bool:
+    """Whether a cell is empty; most files are told by a look that costs much less."""
+    gaps = np.frombuffer(text.translate(_GAPS, b' "\r'), bool)
+    return bool((gaps[1:] & gaps[:-1]).any()) and _EMPTY_CELL.search(text) is not None
+
+
+def names_missing_cell(lines: Sequence[str]) -> bool:
+    """Whether a cell says that its value is missing."""
+    return any(map(_MISSING_CELL.search, lines))
 
 
 def _is_row(cells: Sequence[str]) -> bool:

@@ -10,10 +10,12 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 from pdcheck.capture.csv_cells import (
     DELIMITERS,
     bus_value,
+    is_missing,
     is_number,
     is_out_of_range,
     level,
@@ -28,6 +30,13 @@ _VOTING_LINES = 30
 _KEY_AND_NUMBER = re.compile(r"[A-Za-z)]\s*[=:]\s*[+-]?[0-9.]")
 #: Cells so short are asked about more than once, and cost little to keep in mind.
 _SHORT = 40
+#: What stands in the place of a unit where there is none.
+_NO_UNIT = frozenset({"", "-", "--", "1", "bool", "bit", "logic", "level", "digital"})
+#: A line that is drawn between header and rows, or around them.
+RULE = re.compile(r"[\s|+:=_-]*[-=]{2,}[\s|+:=_-]*")
+_SECTION = re.compile(r"\s*\[[^\[\],;]*\]\s*")
+#: A header stands in so many lines above the rows, or among so many at the top. Our own choice.
+_NEAR, _TOP = 12, 40
 
 
 def delimiter_of(lines: Sequence[str]) -> str | None:
@@ -54,6 +63,7 @@ def is_plain(cell: str) -> bool:
 @lru_cache(maxsize=1024)
 def _is_plain(cell: str) -> bool:
     known = is_number(cell) or level(cell) is not None or bus_value(cell) is not None
+    known = known or (bool(cell) and is_missing(cell))
     # A rule of dashes is none.
     return known or (is_out_of_range(cell) and cell[-1:] not in "-*")
 
@@ -79,6 +89,7 @@ class Table:
     :ivar width: columns of most rows, a trailing empty one not counted.
     :ivar first_match: place of the first line like most rows; -1 where none is.
     :ivar header: place of the header; -1 before it is found, or where there is none.
+    :ivar beside: cells beyond its header's that are no names.
     :ivar unread: columns beyond these that the header names and most rows leave empty.
     """
 
@@ -87,6 +98,7 @@ class Table:
         self.delimiter = delimiter
         self.header = -1
         self.unread = 0
+        self.beside = 0
         shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
         self.pattern: tuple[bool, ...] = max(
             shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
@@ -114,7 +126,9 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     """Names and units of the columns (empty where there are none), and the place of the first row."""
     best: tuple[int, list[str]] | None = None
     best_known = -1
-    for place in range(table.first_match - 1, max(-1, table.first_match - 12), -1):
+    near = range(table.first_match - 1, max(-1, table.first_match - _NEAR), -1)
+    # Behind many rows that are not like most, a header stands at the top.
+    for place in (*near, *range(min(_TOP, table.first_match - _NEAR + 1))):
         line = table.lines[place]
         bare = strip_comment(line)
         # "#" may be the name of a column that counts, and then it is no comment mark.
@@ -128,6 +142,8 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
         known = sum(
             named.is_time or named.is_count or named.role is not Role.OTHER for named in map(read_name, cells)
         )
+        if known == 0 and (not cells[0] or place not in near):
+            continue
         if known > best_known:  # of two that say as much, the nearer one
             best, best_known = (place, cells), known
     if best is None:
@@ -136,6 +152,7 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
     beyond = list(map(read_name, names[table.width :]))
     # A voltage that comes late is not to be passed over without a word.
     table.unread = 0 if any(named.role is not Role.OTHER or named.unit for named in beyond) else len(beyond)
+    table.unread = max(table.unread, table.beside)
     names = names[: table.width]
     units: list[str] = []
     first = table.header + 1
@@ -143,15 +160,17 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
         line = table.lines[place]
         cells = table.cells(line)
         own, beyond_these = cells[: table.width], cells[table.width :]
-        if cells and all(cell == "" or _bare_unit(cell) for cell in cells) and not units:
+        if any(map(_bare_unit, cells)) and all(cell == "" or _no_name(cell) for cell in cells) and not units:
             units = [cell.strip("[]() ") for cell in cells]
             first = place + 1
         elif beyond_these and any(map(_bare_unit, own)) and not any(map(is_number, own)) and not units:
             # "Sequence,Volt,-1.0e-03,2.5e-07": units, and beyond them what the file has but one value of.
             units = [cell.strip("[]() ") for cell in own]
             first = place + 1
-        elif not line.strip() or strip_comment(line) is not None:
+        elif not line.strip() or strip_comment(line) is not None or RULE.fullmatch(line) or _SECTION.fullmatch(line):
             first = place + 1
+        elif cells and cells[0][:1].isalpha() and best_known > 1 and not any(map(is_plain, cells)):
+            first = place + 1  # more words about columns that have their names
         elif cells and cells[0][:1].isalpha() and not any(map(_counts_or_times, names)):
             # Words follow that are no row: this was a key and its value, and what names columns is not there.
             table.header = -1
@@ -164,6 +183,10 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
 def _counts_or_times(name: str) -> bool:
     named = read_name(name)
     return named.is_time or named.is_count
+
+
+def _no_name(cell: str) -> bool:
+    return _bare_unit(cell) or cell.strip("[](){} ").lower() in _NO_UNIT
 
 
 def _bare_unit(cell: str) -> bool:
@@ -187,11 +210,44 @@ def _header_cells(table: Table, line: str) -> list[str] | None:
         fits = len(cells) == table.width or (
             len(cells) > table.width and delimiter == table.delimiter and len(split_row(row, delimiter)) == len(cells)
         )
-        if fits and cells[0] and not is_number(cells[0]) and not _mostly_values(cells):
+        if len(cells) > table.width and not cells[table.width] and all(cells[: table.width]) and not fits:
+            # Words about the file stand beside its first rows.
+            beside, cells, fits = len(cells) - table.width, cells[: table.width], True
+        else:
+            beside = 0
+        if fits and any(cells) and not is_number(cells[0]) and not _mostly_values(cells):
+            table.beside = beside
             return cells
+        if len(cells) == table.width - 1 > 1 and not _mostly_values(cells) and _are_numbered(table):
+            return ["#", *cells]
         if table.width == 1 and delimiter == (table.delimiter or ","):
             whole = line.strip().strip('"')
             return [whole] if whole and not is_plain(whole) else None
+    return None
+
+
+def _are_numbered(table: Table) -> bool:
+    """Whether the rows begin with their numbers, as in "12: 0.000003 1", for which a header may have no name."""
+    rows = [row for row in map(table.cells, table.lines[table.first_match :][:_VOTING_LINES]) if row]
+    counts = [row[0].strip("#:.)([]") for row in rows if len(row) == table.width]
+    whole = [int(count) for count in counts if count.isascii() and count.isdigit() and len(count) < _SHORT]
+    return len(whole) == len(counts) > 2 and all(after - before == 1 for before, after in pairwise(whole))
+
+
+def lost_header(table: Table) -> tuple[int, list[str]] | None:
+    """Where no header was found: the place and the cells of a line that names columns, but not as many as there are.
+
+    No cells where a quote is not closed in the line.
+    """
+    for place, line in enumerate(table.lines[: min(table.first_match, _TOP)]):
+        bare = strip_comment(line)
+        if bare is None and line.count('"') % 2 and (line[0] == '"' or table.delimiter + '"' in line):
+            return place, []
+        cells = list(filter(None, split_row(line if bare is None else bare, table.delimiter)))
+        said = list(map(read_name, cells))
+        named = sum(one.role is not Role.OTHER for one in said)
+        if 1 < len(cells) != table.width and named and named + any(one.is_time or one.is_count for one in said) > 1:
+            return place, cells
     return None
 
 

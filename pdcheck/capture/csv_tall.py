@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from pdcheck.capture.csv_cells import is_number, joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
+from pdcheck.capture.names import VALUE_UNITS
 
 _DELIMITERS = ("\t", ";", ",")
 _CHANNEL = frozenset({"channel", "ch", "line", "signal", "pin", "probe", "source", "name", "input", "net"})
@@ -61,7 +62,8 @@ class Tall:
         if not _LEAST_ROWS <= named.total() == len(rows) or not 1 < len(named) <= _MOST_CHANNELS:
             return None
         # Zeros and ones may be the levels of a line that somebody called "signal".
-        numbered = names[channel] in _NUMBERED and bool(_VALUE.intersection(names))
+        valued = any(name in _VALUE or name in VALUE_UNITS for name in names)
+        numbered = names[channel] in _NUMBERED and valued
         if len(named) * _TIMES_EACH > len(rows) or (not numbered and any(map(is_plain, named))):
             return None
         time = next((place for place in range(_WIDTH) if place != channel and _rises(rows, place)), None)

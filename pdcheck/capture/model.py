@@ -101,7 +101,8 @@ class Capture:
         then taken as seconds, and whoever knows what the lines carry may rescale.
     :ivar notes: sentences on what of the file was not kept because it was too much.
     :ivar chosen: the roles for which the user named the column; only these columns may be read for them.
-    :ivar left_out: the roles of columns that hold readings out of the instrument's range, and were left out for that.
+    :ivar left_out: the roles of columns that hold readings out of the instrument's range, or neither volts nor
+        amps, and were left out for that.
     """
 
     path: str

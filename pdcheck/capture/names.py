@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pdcheck.capture.model import Role
@@ -22,6 +22,12 @@ TIME_UNITS: dict[str, float] = {
     "ns": 1e-9, "nsec": 1e-9, "nsecs": 1e-9, "nanos": 1e-9, "nanosecond": 1e-9, "nanoseconds": 1e-9,
     "ps": 1e-12, "picosecond": 1e-12, "picoseconds": 1e-12,
     "fs": 1e-15,
+    "sekunde": 1.0, "millisekunden": 1e-3, "mikrosekunden": 1e-6, "nanosekunden": 1e-9,
+    "seconde": 1.0, "secondes": 1.0, "millisecondes": 1e-3, "microsecondes": 1e-6, "nanosecondes": 1e-9,
+    "segundos": 1.0, "milisegundos": 1e-3, "microsegundos": 1e-6, "nanosegundos": 1e-9,
+    "secondi": 1.0, "millisecondi": 1e-3, "microsecondi": 1e-6, "nanosecondi": 1e-9,
+    "с": 1.0, "сек": 1.0, "мс": 1e-3, "мкс": 1e-6, "нс": 1e-9,
+    "秒": 1.0, "毫秒": 1e-3, "微秒": 1e-6, "纳秒": 1e-9, "ミリ秒": 1e-3, "マイクロ秒": 1e-6, "ナノ秒": 1e-9,
 }  # fmt: skip
 """Seconds in each unit of time that a header may name."""
 
@@ -32,21 +38,43 @@ VALUE_UNITS: dict[str, tuple[str, float]] = {
     "a": ("A", 1.0), "amp": ("A", 1.0), "amps": ("A", 1.0), "ampere": ("A", 1.0), "amperes": ("A", 1.0),
     "ma": ("A", 1e-3), "milliamp": ("A", 1e-3), "milliamps": ("A", 1e-3), "milliampere": ("A", 1e-3),
     "ua": ("A", 1e-6), "µa": ("A", 1e-6), "μa": ("A", 1e-6),
+    "в": ("V", 1.0), "мв": ("V", 1e-3), "伏": ("V", 1.0), "伏特": ("V", 1.0), "毫伏": ("V", 1e-3),
+    "а": ("A", 1.0), "ма": ("A", 1e-3), "安": ("A", 1.0), "安培": ("A", 1.0), "毫安": ("A", 1e-3),
 }  # fmt: skip
 """The base unit, and the factor to it, of each unit that a header may name."""
 
-_TIME_WORDS = frozenset(
-    {"time", "times", "timestamp", "timestamps", "t", "x", "elapsed", "zeit", "temps", "tiempo", "tempo", "timebase"}
-)
+#: Letters that are units of their own, and as often the name of a channel.
+_LETTERS = ("s", "с")
+_AMPS = ("a", "а")
+_TIME_WORDS = frozenset({
+    "time", "times", "timestamp", "timestamps", "t", "x", "elapsed", "zeit", "temps", "tiempo", "tempo", "timebase",
+    "время", "时间", "时刻", "時間", "時刻", "采样时间", "相对时间", "経過時間",
+})  # fmt: skip
 _COUNT_WORDS = frozenset(
-    {"index", "idx", "sample", "samples", "n", "no", "nr", "row", "point", "points", "number", "count", "sequence"}
+    {"index", "idx", "sample", "samples", "n", "no", "nr", "row", "point", "points", "number", "count", "sequence",
+     "tick", "ticks", "cycle", "cycles", "messpunkt", "échantillon", "échantillons", "muestra", "muestras", "campione",
+     "campioni", "номер", "отсчет", "отсчёт", "序号", "编号", "采样点", "番号", "№"}
 )
-_CURRENT_WORDS = frozenset({"current", "curr", "i", "amps", "amperage", "ibus", "ivbus", "iin", "iout"})
+_CURRENT_WORDS = frozenset({
+    "current", "curr", "i", "amps", "amperage", "ibus", "ivbus", "iin", "iout", "strom", "courant", "corriente",
+    "corrente", "ток", "电流", "電流",
+})  # fmt: skip
 _WORD = re.compile(r"[^\W_]+")
 #: Characters that are looked at. No name is that long, and brackets that none closes take squared time.
 _LONGEST = 1000
 _OPTIONS = {Role.CC1: "cc", Role.CC2: "cc2", Role.VBUS: "vbus", Role.CURRENT: "current", Role.OTHER: "other"}
-_IN_BRACKETS = re.compile(r"[\[({<]\s*([^\])}>]*?)\s*[\])}>]")
+_CODES = re.compile(
+    r"[\[({<（【［]\s*(?:raw|adc|counts?|codes?|lsb|digits?|div(?:ision)?s?|dbu?v|dbm?|dbm?v|%|percent)\s*[\])}>）】］]"
+    r"|[\s_](?:raw|adc|counts?|codes?|lsb)$", re.IGNORECASE
+)
+_IN_BRACKETS = re.compile(r"[\[({<（【［]\s*([^\])}>）】］]*?)\s*[\])}>）】］]")
+#: "Time (10 ns)", "t [x1e-6 s]", "Ticks (48 MHz)", "Sample at 4 MS/s".
+_TICK = re.compile(
+    r"(?:@|\bat\b)?\s*[\[({]?\s*(?:[x×*]\s*)?"
+    r"(?:10\s*\^\s*([+-]?\d{1,2})|(\d{1,9}(?:[.,]\d{1,9})?(?:e[+-]?\d{1,2})?))\s*"
+    r"(?:([kmg]?)(?:hz|s/s|sa/s|sps|samples?/s)|([munpµμ]?s))\b(?!/)\s*[\])}]?", re.IGNORECASE
+)
+_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 
 
 @dataclass(frozen=True)
@@ -58,6 +86,7 @@ class Named:
     :ivar factor: to that unit.
     :ivar is_time: a time column.
     :ivar is_count: a column that counts rows.
+    :ivar tick_s: of a column of times or counts, how many seconds it says that one of them is.
     """
 
     role: Role
@@ -65,10 +94,29 @@ class Named:
     factor: float
     is_time: bool
     is_count: bool
+    tick_s: float | None = None
 
 
 def read_name(name: str) -> Named:
     """Read a column's name."""
+    tick = _TICK.search(name[:_LONGEST])
+    if tick is None:
+        return _read_name(name)
+    without = _read_name(name[: tick.start()] + name[tick.end() :])
+    if not without.is_time and not without.is_count:
+        return _read_name(name)
+    count = 10.0 ** int(tick[1]) if tick[1] else float(tick[2].replace(",", "."))
+    unit = TIME_UNITS.get((tick[4] or "").lower())
+    size = count * unit if unit else 1 / (count * _PREFIX[tick[3].lower()]) if count > 0 else 0.0
+    return replace(without, tick_s=size) if 0 < size < 1 else without
+
+
+def is_in_codes(name: str) -> bool:
+    """Whether a column's name says that its numbers are codes, divisions or decibels, and neither volts nor amps."""
+    return _CODES.search(name.strip()[:_LONGEST]) is not None
+
+
+def _read_name(name: str) -> Named:
     bare, unit_text = _split_unit(name[:_LONGEST])
     words = [word.lower() for word in _WORD.findall(bare)]
     time_unit = TIME_UNITS.get(unit_text)
@@ -77,7 +125,7 @@ def read_name(name: str) -> Named:
     is_time = not is_count and (
         (bool(words) and bool(_TIME_WORDS.intersection(words)) and value_unit is None and len(words) <= 4)
         or (time_unit is not None and not words)
-        or (time_unit is not None and unit_text != "s")
+        or (time_unit is not None and unit_text not in _LETTERS)
     )
     if is_time:
         return Named(Role.OTHER, "s" if time_unit else "", time_unit or 1.0, True, False)
@@ -87,18 +135,18 @@ def read_name(name: str) -> Named:
 
 def _split_unit(name: str) -> tuple[str, str]:
     """The name without its unit, and the unit in lower case (empty where there is none)."""
-    name = name.strip().strip("\"'")
+    name = name.strip().strip("\"'").removesuffix("()").rstrip(".")
     for match in _IN_BRACKETS.finditer(name):
         unit = match.group(1).lower()
         if unit in TIME_UNITS or unit in VALUE_UNITS:
             return name[: match.start()] + " " + name[match.end() :], unit
     parts = re.split(r"[\s/_,:;.-]+(?:in\s+)?", name)
     last = parts[-1].lower() if parts else ""
-    if last == "a" and not (len(parts) > 1 and _CURRENT_WORDS.intersection(map(str.lower, parts[:-1]))):
+    if last in _AMPS and not (len(parts) > 1 and _CURRENT_WORDS.intersection(map(str.lower, parts[:-1]))):
         last = ""  # "CC_A" is a contact, "IBUS_A" is in amps
     if len(parts) > 1 and (last in TIME_UNITS or last in VALUE_UNITS):
         return name[: len(name) - len(parts[-1])], last
-    if name.lower() in TIME_UNITS and name.lower() != "s":
+    if name.lower() in TIME_UNITS and name.lower() not in _LETTERS:
         return "", name.lower()
     return name, ""
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.capture.lines import EdgeBuilder, check_apart
-from pdcheck.capture.model import AnalogLine, Capture, Line
+from pdcheck.capture.model import AnalogLine, Capture, Line, Role
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
@@ -158,7 +158,11 @@ class _VcdFile:
         )  # fmt: skip
         tick = header.tick_s
         notes = (*(said for scalar in self._scalars.values() for lane in scalar.lanes for said in lane.notes()),
-                 *(said for real in self._reals.values() for said in real.wave.notes()))  # fmt: skip
+                 *(said for real in self._reals.values() for said in real.wave.notes()),
+                 *(f'"{variable.name}" is declared as {len(variable.bits)} bits and not as a real number, and was not '
+                   "read as a voltage or a current."
+                   for variable in header.variables
+                   if len(variable.bits) > 1 and variable.role in (Role.VBUS, Role.CURRENT)))  # fmt: skip
         return Capture(
             self._path, "vcd", self._first * tick, (self._now - self._first) * tick,
             tick if header.stated and tick >= _COARSE_TICK_S else None, tuple(lines), header.stated, notes,

@@ -133,7 +133,7 @@ def _judge_contract(
         )
     if case.vbus is None:
         if Role.VBUS in case.reading.capture.left_out:
-            return withheld("its column holds readings out of the instrument's range, and was left out")
+            return withheld("its column does not hold volts throughout, and was left out")
         return withheld("VBUS was not captured")
     start = contract.since_s + SETTLE_S
     if offer_uncertain(case, made):
