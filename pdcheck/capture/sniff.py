@@ -20,7 +20,6 @@ _OTHERWISE: tuple[tuple[bytes, str], ...] = (
     (b"SQLite format 3\0", "a database"),
     (b"\x93NUMPY", "an array of a numerical library"),
     (b"\x89HDF\r\n", "a container of arrays (HDF5)"),
-    (b"MATLAB 5.0 MAT-file", "a workspace of a numerical program"),
     (b"PAR1", "a table in columns (Parquet)"),
     (b"\xd4\xc3\xb2\xa1", "a capture of network packets"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an office document"),
