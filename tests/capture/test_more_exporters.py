@@ -385,3 +385,25 @@ def test_a_voltage_in_bits_is_mentioned(tmp_path: Path) -> None:
     capture = opened(tmp_path, text.encode(), "capture.vcd")
     bears_the_conversation(capture)
     assert any('"VBUS_mV" is declared as 32 bits' in note for note in capture.notes)
+
+
+@pytest.mark.parametrize("above", [
+    "Y Increment,3.9e-4\nX Increment,2.5e-07", "Vertical increment: 0.0004\nHorizontal increment: 2.5e-7",
+    "Volts per step: 0.0004\ndt: 2.5e-7", "Trigger interval: 10 us\nSample interval: 250 ns",
+    "Frequency,F=300.1KHz\nPeriod,T=3.332us\nSample interval: 250 ns", "Period: 250 ns",
+    "Interval: 250 ns\nTrigger: rise", "Measurement interval: 250 ns",
+])  # fmt: skip
+def test_the_step_of_samples_and_no_other(tmp_path: Path, above: str) -> None:
+    data = samples(f"{above}\nSample,CC1", lambda i, t, cc: f"{i},{cc}")
+    capture = opened(tmp_path, data, "capture.csv")
+    assert capture.sample_period_s == pytest.approx(STEP, rel=1e-6)
+    bears_the_conversation(capture)
+
+
+@pytest.mark.parametrize("above", [
+    "Frequency,F=300.1KHz\nPeriod,T=3.332us\nPK-PK,Vp=1.1", "Y Increment,3.9e-4", "Interval between segments: 1 ms",
+])  # fmt: skip
+def test_steps_of_something_else(tmp_path: Path, above: str) -> None:
+    """The period that a scope measured of the signal is no step between samples."""
+    with pytest.raises(CaptureError, match="counts samples"):
+        opened(tmp_path, samples(f"{above}\nSample,CC1", lambda i, t, cc: f"{i},{cc}"), "capture.csv")
