@@ -115,7 +115,9 @@ def _step(above: Sequence[str]) -> float | None:
     measured = any(_MEASURED.search(line) and not _OF_SAMPLES.search(line) for line in above)
     for sure in (True, False):
         for line, step in found:
-            if bool(_OF_SAMPLES.search(line[: step.end(1)])) is not sure or (not sure and measured and _PERIOD.match(step[0])):
+            if (_OF_SAMPLES.search(line[: step.end(1)]) is not None) is not sure:
+                continue
+            if measured and not sure and _PERIOD.match(step[0]):
                 continue
             unit = step[3].lower()
             if unit not in TIME_UNITS:

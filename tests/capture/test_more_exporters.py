@@ -153,6 +153,7 @@ HEADERS = {
         "+------+-----+-----+\n| Time [s] | CC1 | VBUS [V] |\n+------+-----+-----+",
         lambda i, t, cc: f"| {three(i, t, cc)} |".replace(",", " | "),
     ) + b"+------+-----+-----+\n",
+    "the header is one quoted cell": samples(f'"{NAMES}"', three),
     "a rule of dashes": samples(
         "Time [s]   CC1   VBUS [V]\n---------- ----- --------", lambda i, t, cc: three(i, t, cc).replace(",", "   ")
     ),
@@ -290,6 +291,9 @@ def test_rows_that_are_more_than_a_sample(tmp_path: Path) -> None:
     eight = [",".join(map(str, [i, *levels[i : i + 8]])) for i in range(0, len(levels) - 8, 8)]
     with pytest.raises(CaptureError, match="each row holds 8 samples"):
         opened(tmp_path, lines("# Sample rate: 4 MHz\nSample,0,1,2,3,4,5,6,7", eight), "capture.csv")
+    # But of channels that have names one sample in so many may have been kept.
+    data = samples("# Sample rate: 16 MHz\nSample,CC1,D1,D2,D3", lambda i, t, cc: f"{4 * i},{cc},0,1,0")
+    bears_the_conversation(opened(tmp_path, data, "capture.csv"))
 
 
 def test_starts_and_widths_are_no_volts(tmp_path: Path) -> None:
