@@ -30,6 +30,17 @@ _STEP = re.compile(
     r"|\bh(?:orizontal)?[\s_-]*resolution|time[\s_-]*per[\s_-]*sample)" + _QUANTITY,
     re.IGNORECASE,
 )
+#: Steps of something else than samples; and what shows that a period may be the signal's, as some scopes measure it.
+_OTHER_STEP = re.compile(
+    r"(?<![^\W_])(?:y|v|vert\w*|volt\w*|amp\w*|trig\w*|segm\w*|curs\w*|signal|pulse|y_?incr?)(?![^\W_])",
+    re.IGNORECASE,
+)
+_PERIOD = re.compile(r"p[ée]riod", re.IGNORECASE)
+_MEASURED = re.compile(r"(?<![^\W_])(?:freq\w*|duty|pk-?pk|vpp)(?![^\W_])", re.IGNORECASE)
+_OF_SAMPLES = re.compile(
+    r"sampl|abtast|chantillon|muestr|campion|[采取]样|サンプ|time|hori|(?<![^\W_])(?:h|x|dt|delta|t_?s|x_?incr?)(?![^\W_])",
+    re.IGNORECASE,
+)
 #: A rate that stands behind its number, in a unit that nothing else has.
 _SAMPLES_A_SECOND = re.compile(
     r"(?<![0-9.,])" + _NUMBER + r"\s*(?:([kMGmg]?)(?:Sa?/s|Sps)\b|([kMG]?)samples?\s*(?:/|per)\s*s)", re.IGNORECASE
@@ -67,18 +78,9 @@ def interval_above(above: Sequence[str]) -> float | None:
             rate = _value(found[2]) * _prefix(found[3] or _before(found[1]))
             if rate > 0:
                 return 1 / rate
-    for line in above:
-        found = _STEP.search(line)
-        if found:
-            unit = found[3].lower()
-            if unit not in TIME_UNITS:
-                unit = _before(found[1]).lower()
-            step = _value(found[2]) * TIME_UNITS.get(unit, 1.0)
-            part = _PART.match(line, found.start(2))
-            if part:
-                step = 1 / number(part[1])
-            if 0 < step < (_LONGEST_BARE_S if unit not in TIME_UNITS else 1e6):
-                return step
+    step = _step(above)
+    if step is not None:
+        return step
     for line in above:
         found = _SAMPLES_A_SECOND.search(line)
         if found:
@@ -104,6 +106,31 @@ def interval_above(above: Sequence[str]) -> float | None:
     return None
 
 
+def _step(above: Sequence[str]) -> float | None:
+    """The step between samples; one that is called that before one that is only called a step."""
+    found = [
+        (line, step) for line in above for step in _STEP.finditer(line)
+        if not _OTHER_STEP.search(line[: step.end(1)])
+    ]  # fmt: skip
+    measured = any(_MEASURED.search(line) and not _OF_SAMPLES.search(line) for line in above)
+    for sure in (True, False):
+        for line, step in found:
+            if (_OF_SAMPLES.search(line[: step.end(1)]) is not None) is not sure:
+                continue
+            if measured and not sure and _PERIOD.match(step[0]):
+                continue
+            unit = step[3].lower()
+            if unit not in TIME_UNITS:
+                unit = _before(step[1]).lower()
+            size = _value(step[2]) * TIME_UNITS.get(unit, 1.0)
+            part = _PART.match(line, step.start(2))
+            if part:
+                size = 1 / number(part[1])
+            if 0 < size < (_LONGEST_BARE_S if unit not in TIME_UNITS else 1e6):
+                return size
+    return None
+
+
 def interval_below_its_name(lines: Sequence[str]) -> float | None:
     """The step where its name stands in one line and its value below it, as some scopes write it.
 
@@ -112,7 +139,7 @@ def interval_below_its_name(lines: Sequence[str]) -> float | None:
     for names, values in pairwise(lines):
         for name, value in zip(_CELL.split(names), _CELL.split(values), strict=False):
             found = _STEP.search(name + " 1")
-            if found and found[2] == "1" and is_number(value.strip()):
+            if found and found[2] == "1" and not _OTHER_STEP.search(name) and is_number(value.strip()):
                 step = number(value.strip()) * TIME_UNITS.get(_before(found[1]).lower(), 1.0)
                 if step > 0:
                     return step

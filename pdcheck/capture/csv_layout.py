@@ -221,7 +221,9 @@ def _check_one_sample_a_row(
             )  # fmt: skip
     for place in counts:
         steps = {int(b) - int(a) for a, b in pairwise(columns[place])} if _are_whole(columns[place]) else set()
-        if len(names) > _MANY_A_ROW and steps == {len(names) - 1}:
+        # Channels have names, and of these one sample in so many may have been kept.
+        unnamed = all(is_number(name) or name == f"column {n + 1}" for n, name in enumerate(names) if n != place)
+        if len(names) > _MANY_A_ROW and steps == {len(names) - 1} and unnamed:
             raise CaptureError(
                 f"each row holds {len(names) - 1} samples: their numbers ({names[place]!r}) go up by that",
                 "export one row a sample", path=path, line=line,

@@ -199,6 +199,9 @@ def _header_cells(table: Table, line: str) -> list[str] | None:
     if table.width == 1 and _KEY_AND_NUMBER.search(line):
         return None
     row = table.lines[table.first_match]
+    bare = line.strip()
+    if bare.count('"') == 2 and bare[0] == bare[-1] == '"':
+        line = bare[1:-1]  # the whole line is one cell to whoever wrote it
     # A line that the rows' own mark splits is not split at another: "Sample Interval,2.5e-07" is no two names.
     own = table.delimiter.strip() and len(split_row(line, table.delimiter)) > 1
     for delimiter in (table.delimiter,) if own else dict.fromkeys((table.delimiter or ",", *DELIMITERS)):

@@ -153,6 +153,7 @@ HEADERS = {
         "+------+-----+-----+\n| Time [s] | CC1 | VBUS [V] |\n+------+-----+-----+",
         lambda i, t, cc: f"| {three(i, t, cc)} |".replace(",", " | "),
     ) + b"+------+-----+-----+\n",
+    "the header is one quoted cell": samples(f'"{NAMES}"', three),
     "a rule of dashes": samples(
         "Time [s]   CC1   VBUS [V]\n---------- ----- --------", lambda i, t, cc: three(i, t, cc).replace(",", "   ")
     ),
@@ -290,6 +291,9 @@ def test_rows_that_are_more_than_a_sample(tmp_path: Path) -> None:
     eight = [",".join(map(str, [i, *levels[i : i + 8]])) for i in range(0, len(levels) - 8, 8)]
     with pytest.raises(CaptureError, match="each row holds 8 samples"):
         opened(tmp_path, lines("# Sample rate: 4 MHz\nSample,0,1,2,3,4,5,6,7", eight), "capture.csv")
+    # But of channels that have names one sample in so many may have been kept.
+    data = samples("# Sample rate: 16 MHz\nSample,CC1,D1,D2,D3", lambda i, t, cc: f"{4 * i},{cc},0,1,0")
+    bears_the_conversation(opened(tmp_path, data, "capture.csv"))
 
 
 def test_starts_and_widths_are_no_volts(tmp_path: Path) -> None:
@@ -385,3 +389,25 @@ def test_a_voltage_in_bits_is_mentioned(tmp_path: Path) -> None:
     capture = opened(tmp_path, text.encode(), "capture.vcd")
     bears_the_conversation(capture)
     assert any('"VBUS_mV" is declared as 32 bits' in note for note in capture.notes)
+
+
+@pytest.mark.parametrize("above", [
+    "Y Increment,3.9e-4\nX Increment,2.5e-07", "Vertical increment: 0.0004\nHorizontal increment: 2.5e-7",
+    "Volts per step: 0.0004\ndt: 2.5e-7", "Trigger interval: 10 us\nSample interval: 250 ns",
+    "Frequency,F=300.1KHz\nPeriod,T=3.332us\nSample interval: 250 ns", "Period: 250 ns",
+    "Interval: 250 ns\nTrigger: rise", "Measurement interval: 250 ns",
+])  # fmt: skip
+def test_the_step_of_samples_and_no_other(tmp_path: Path, above: str) -> None:
+    data = samples(f"{above}\nSample,CC1", lambda i, t, cc: f"{i},{cc}")
+    capture = opened(tmp_path, data, "capture.csv")
+    assert capture.sample_period_s == pytest.approx(STEP, rel=1e-6)
+    bears_the_conversation(capture)
+
+
+@pytest.mark.parametrize("above", [
+    "Frequency,F=300.1KHz\nPeriod,T=3.332us\nPK-PK,Vp=1.1", "Y Increment,3.9e-4", "Interval between segments: 1 ms",
+])  # fmt: skip
+def test_steps_of_something_else(tmp_path: Path, above: str) -> None:
+    """The period that a scope measured of the signal is no step between samples."""
+    with pytest.raises(CaptureError, match="counts samples"):
+        opened(tmp_path, samples(f"{above}\nSample,CC1", lambda i, t, cc: f"{i},{cc}"), "capture.csv")
