@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from pdcheck.capture.csv_habits import Habit, habit_of
 from pdcheck.capture.csv_same_dress import Dress, SameDress, number_body
 from pdcheck.capture.csv_table import is_plain, vote
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, read_name
+from pdcheck.capture.pieces import Dealt
 
 Fill = Callable[[memoryview], int]
 
@@ -78,13 +79,13 @@ def undressed(fill: Fill) -> Fill:
     ended = len(head) < _HEAD
     columns = _find(head, ended=ended)
     if columns is not None:
-        return _Undressing(head, fill, *columns).readinto
+        return Dealt(_Undressing(head, fill, *columns).pieces()).readinto
     first, whole = bytes(head[: 1 << 16]), ended and len(head) <= 1 << 16
     few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
     habit = habit_of(few, first, lambda: _lines(first, whole=whole))
     if habit is None:
         return _Again(head, fill).readinto
-    return _Undressing(head, fill, habit.delimiter, {}, habit.width, habit).readinto
+    return Dealt(_Undressing(head, fill, habit.delimiter, {}, habit.width, habit).pieces()).readinto
 
 
 class _Again:
@@ -114,42 +115,31 @@ class _Undressing:
         self._delimiter = delimiter
         self._columns = columns
         self._width = width
-        self._piece = memoryview(bytearray(_PIECE))
         self._same: SameDress | None = None
-        self._open = b""
-        self._done = b""
-        self._ended = False
 
-    def readinto(self, target: memoryview) -> int:
-        got = 0
-        while got < len(target):
-            if not self._done:
-                if self._ended:
-                    break
-                self._more()
-                continue
-            now = self._done[: len(target) - got]
-            target[got : got + len(now)] = now
-            self._done = self._done[len(now) :]
-            got += len(now)
-        return got
+    def pieces(self) -> Iterator[bytes]:
+        """The text, some whole lines at a time."""
+        room = memoryview(bytearray(_PIECE))
+        rest, ended = b"", False
+        while not ended:
+            size = self._fill(room)
+            ended = size < len(room)
+            text = rest + bytes(room[:size])
+            end = len(text) if ended or len(text) > _HEAD else text.rfind(b"\n") + 1
+            rest = text[end:]
+            yield self._plain(decoded(text[:end]), ended=ended).encode()
 
-    def _more(self) -> None:
-        size = self._fill(self._piece)
-        self._ended = size < len(self._piece)
-        text = self._open + bytes(self._piece[:size])
-        end = len(text) if self._ended or len(text) > _HEAD else text.rfind(b"\n") + 1
-        self._open = text[end:]
-        said = decoded(text[:end])
-        plain = self._same.plain(said) if self._same else None
+    def _plain(self, text: str, *, ended: bool) -> str:
+        """The same with plain cells. ``ended``: nothing follows it."""
+        plain = self._same.plain(text) if self._same else None
         if plain is None:
-            self._same = self._as_first(said)
-            plain = self._same.plain(said) if self._same else None
+            self._same = self._as_first(text)
+            plain = self._same.plain(text) if self._same else None
         if plain is None:
-            lines = said.split("\n")
-            plain = "\n".join([*map(self._line, lines[:-1]), self._line(lines[-1], terminated=not self._ended)])
+            lines = text.split("\n")
+            plain = "\n".join([*map(self._line, lines[:-1]), self._line(lines[-1], terminated=not ended)])
             self._same = None  # a day may have passed
-        self._done = plain.encode()
+        return plain
 
     def _as_first(self, text: str) -> SameDress | None:
         """The dress of the first line; None where it has none that others can be told by."""

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
+from pdcheck.capture.pieces import Dealt
 from pdcheck.capture.sniff import utf16_codec
 from pdcheck.capture.source import ByteSource
 from pdcheck.errors import CaptureError
@@ -28,14 +29,14 @@ def text_reader(source: ByteSource) -> Callable[[memoryview], int]:
     """
     lines = _lines_reader(source)
     wide = not source.head.isascii() and _WIDE.search(source.head) is not None
-    return _Plain(lines).readinto if wide else lines
+    return Dealt(_plain(lines)).readinto if wide else lines
 
 
 def _lines_reader(source: ByteSource) -> Callable[[memoryview], int]:
     head = source.head
     codec = utf16_codec(head)
     if codec is not None:
-        return _Recoded(source, codec).readinto
+        return Dealt(_recoded(source, codec)).readinto
     if head.startswith(codecs.BOM_UTF8):
         source.readinto(memoryview(bytearray(len(codecs.BOM_UTF8))))
     if b"\r" in head and b"\n" not in head:
@@ -43,76 +44,39 @@ def _lines_reader(source: ByteSource) -> Callable[[memoryview], int]:
     return source.readinto
 
 
-class _Recoded:
+def _recoded(source: ByteSource, codec: str) -> Iterator[bytes]:
     """UTF-16 as UTF-8."""
-
-    def __init__(self, source: ByteSource, codec: str) -> None:
-        self._source = source
-        self._decode = codecs.getincrementaldecoder(codec)()
-        self._piece = memoryview(bytearray(_PIECE))
-        self._left = b""
-        self._start = True
-        self._ended = False
-        self._carriage = False
-
-    def readinto(self, target: memoryview) -> int:
-        got = 0
-        while got < len(target):
-            if not self._left:
-                if self._ended:
-                    break
-                self._more()
-                continue
-            now = self._left[: len(target) - got]
-            target[got : got + len(now)] = now
-            self._left = self._left[len(now) :]
-            got += len(now)
-        return got
-
-    def _more(self) -> None:
-        size = self._source.readinto(self._piece)
-        self._ended = size < len(self._piece)
+    decoder = codecs.getincrementaldecoder(codec)()
+    room = memoryview(bytearray(_PIECE))
+    first, ended, carriage = True, False, False
+    while not ended:
+        size = source.readinto(room)
+        ended = size < len(room)
         try:
-            text = self._decode.decode(bytes(self._piece[:size]))
+            text = decoder.decode(bytes(room[:size]))
         except UnicodeDecodeError as error:
             raise CaptureError(
-                "is not proper UTF-16 text", "export it again as plain text", path=self._source.path
+                "is not proper UTF-16 text", "export it again as plain text", path=source.path
             ) from error
-        if self._start:
-            self._start = False
+        if first:
+            first = False
             text = text.removeprefix("\ufeff")
-            self._carriage = "\r" in text and "\n" not in text
-        if self._carriage:
+            carriage = "\r" in text and "\n" not in text
+        if carriage:
             text = text.replace("\r", "\n")
-        self._left = text.encode("utf-8", "replace")
+        yield text.encode("utf-8", "replace")
 
 
-class _Plain:
+def _plain(fill: Callable[[memoryview], int]) -> Iterator[bytes]:
     """Wide characters as the plain ones that they stand for."""
-
-    def __init__(self, fill: Callable[[memoryview], int]) -> None:
-        self._fill = fill
-        self._piece = memoryview(bytearray(_PIECE))
-        self._decode = codecs.getincrementaldecoder("utf-8")("surrogateescape")
-        self._left = b""
-        self._ended = False
-
-    def readinto(self, target: memoryview) -> int:
-        got = 0
-        while got < len(target):
-            if not self._left:
-                if self._ended:
-                    break
-                size = self._fill(self._piece)
-                self._ended = size < len(self._piece)
-                text = self._decode.decode(bytes(self._piece[:size]), self._ended)
-                self._left = (text if text.isascii() else text.translate(_PLAIN)).encode("utf-8", "surrogateescape")
-                continue
-            now = self._left[: len(target) - got]
-            target[got : got + len(now)] = now
-            self._left = self._left[len(now) :]
-            got += len(now)
-        return got
+    decoder = codecs.getincrementaldecoder("utf-8")("surrogateescape")
+    room = memoryview(bytearray(_PIECE))
+    ended = False
+    while not ended:
+        size = fill(room)
+        ended = size < len(room)
+        text = decoder.decode(bytes(room[:size]), ended)
+        yield (text if text.isascii() else text.translate(_PLAIN)).encode("utf-8", "surrogateescape")
 
 
 class _LoneReturns:
