@@ -41,6 +41,9 @@ _PARTS = 20
 _SAME_V = 0.021
 #: Inputs end at round numbers, and then read just those: 3.3, 5, 5.5, 6.6, 12 V (common practice, no source).
 _ROUND_V, _ROUND_TO_V = 0.1, 0.6e-3
+#: Where nothing but the number speaks for it: multiples of 3.3 V, and ranges that inputs have (common practice, no
+#: source). A charger that delivers another voltage than asked for delivers 5, 9, 12, 15 or 20 V.
+_ENDS_V = (3.3, 5.5, 6.6, 9.9, 10.0, 16.5, 25.0, 33.0, 50.0)
 #: A level this much above the one before has moved: it is no charger that stays where it was. Our own choice.
 _RISEN_V = 0.15
 #: A probe that reads so far below zero for so long (seconds) sits behind a capacitor, or on another ground, or the
@@ -256,7 +259,7 @@ def _probe_bounds_v(case: Case, contract: Contract) -> tuple[float, float] | Non
 
 def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
     """True where the column stands still at its highest value as a probe does at the end of its scale: it is noisy
-    elsewhere, or the value is a round one to which VBUS has risen and beyond which it never goes."""
+    elsewhere, or the value is one at which inputs end, to which VBUS has risen and beyond which it never goes."""
     line = case.vbus
     if line is None:
         return False
@@ -278,7 +281,8 @@ def clips(case: Case, level: Span, start_s: float, end_s: float) -> bool:
         return True
     # Where the column shows no noise anywhere, a charger that gets half way looks the same but for the number.
     before = reference_v(case)
-    return round_top and before is not None and top > before + _RISEN_V
+    at_an_end = round_top and min(abs(top - end) for end in _ENDS_V) <= _ROUND_TO_V
+    return at_an_end and before is not None and top > before + _RISEN_V
 
 
 def _is_round(value: float) -> bool:
