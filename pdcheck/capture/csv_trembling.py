@@ -6,6 +6,7 @@ done with them is the same. Only the least and the largest of a piece are turned
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from functools import cached_property
 from typing import Protocol
 
@@ -27,7 +28,7 @@ class Ended(Protocol):
         """Its code."""
 
 
-class Trembling:
+class Trembling(ABC):
     """Numbers of one kind.
 
     :ivar starts: where they begin, :ivar kind: what they have in common.
@@ -69,16 +70,17 @@ class Trembling:
         """Some of them."""
         return self._read(self._keys[rows])
 
+    @abstractmethod
     def widths(self, rows: IntArray | None = None) -> IntArray:
         """How many characters some or all of them have, the sign included."""
-        raise NotImplementedError
 
     def end_before(self, row_ends: RowEnds, right: int) -> None:
         """They are known to end ``right`` characters before the rows do."""
+        del row_ends, right  # of use only where their words do not tell how long they are
 
+    @abstractmethod
     def _read(self, keys: Words) -> FloatArray:
         """The values of words."""
-        raise NotImplementedError
 
 
 def signed(words: Words, minus: Flags) -> Words:
