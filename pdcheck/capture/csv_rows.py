@@ -30,7 +30,7 @@ from pdcheck.capture.csv_cells import (
     whole_and_part,
 )
 from pdcheck.capture.csv_layout import Kind, Layout
-from pdcheck.capture.csv_table import RULE
+from pdcheck.capture.csv_table import is_rule
 from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError
 
@@ -255,7 +255,7 @@ class CarefulReader:
         bare = line.strip("\r\t \x1a,;\f")
         if not bare or strip_comment(line) is not None:
             return True
-        return bare == self._header or RULE.fullmatch(bare) is not None
+        return bare == self._header or is_rule(bare)
 
     def _is_footer(self, line: str, cells: list[str]) -> bool:
         wanted = self._layout.time_column

@@ -32,8 +32,7 @@ _KEY_AND_NUMBER = re.compile(r"[A-Za-z)]\s*[=:]\s*[+-]?[0-9.]")
 _SHORT = 40
 #: What stands in the place of a unit where there is none.
 _NO_UNIT = frozenset({"", "-", "--", "1", "bool", "bit", "logic", "level", "digital"})
-#: A line that is drawn between header and rows, or around them.
-RULE = re.compile(r"[\s|+:=_-]*[-=]{2,}[\s|+:=_-]*")
+_DRAWN = re.compile(r"[-=]{2}")
 _SECTION = re.compile(r"\s*\[[^\[\],;]*\]\s*")
 #: A header stands in so many lines above the rows, or among so many at the top. Our own choice.
 _NEAR, _TOP = 12, 40
@@ -53,6 +52,12 @@ def voters(lines: Sequence[str]) -> list[str]:
     """The lines that are asked: some of the first and some of the last, without comments."""
     asked = (*lines[:_VOTING_LINES], *lines[_VOTING_LINES:][-_VOTING_LINES:])
     return [line for line in asked if line.strip() and strip_comment(line) is None]
+
+
+def is_rule(line: str) -> bool:
+    """A line that is drawn between header and rows, or around them."""
+    # No pattern for the whole of it: one with two repeats takes squared time on a long line of dashes.
+    return not line.strip(" \t\r|+:=_-") and _DRAWN.search(line) is not None
 
 
 def is_plain(cell: str) -> bool:
@@ -167,7 +172,7 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
             # "Sequence,Volt,-1.0e-03,2.5e-07": units, and beyond them what the file has but one value of.
             units = [cell.strip("[]() ") for cell in own]
             first = place + 1
-        elif not line.strip() or strip_comment(line) is not None or RULE.fullmatch(line) or _SECTION.fullmatch(line):
+        elif not line.strip() or strip_comment(line) is not None or is_rule(line) or _SECTION.fullmatch(line):
             first = place + 1
         elif cells and cells[0][:1].isalpha() and best_known > 1 and not any(map(is_plain, cells)):
             first = place + 1  # more words about columns that have their names

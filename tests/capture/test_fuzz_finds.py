@@ -230,3 +230,13 @@ def test_empty_lines_at_the_end_of_the_buffer_under_wide_ones(tmp_path: Path, wi
     line = open_capture(path, rate_hz=1e6).lines[0]
     assert isinstance(line, DigitalLine)
     assert len(line.edges_s) == sum(a // 9 % 2 != b // 9 % 2 for a, b in pairwise([*range(rows), *range(600)]))
+
+
+@pytest.mark.parametrize("mark", ["-", "=", "-+", "- "])
+def test_a_long_line_of_dashes_ends(tmp_path: Path, mark: str) -> None:
+    rows = "".join(f"{row / 4e6:.8f},{row // 7 % 2}\n" for row in range(300))
+    path = tmp_path / "capture.csv"
+    path.write_text(f"Time [s],CC1\n{rows}{mark * 200_000}x\n")
+    with pytest.raises(CaptureError) as caught:
+        open_capture(path)
+    assert caught.value.line == 302
