@@ -7,6 +7,11 @@ every one carries what went wrong, where, and what to do about it. Anything else
 from __future__ import annotations
 
 
+def shortened(text: str, most: int) -> str:
+    """As much of a text as an error shows of it."""
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
 class PdcheckError(Exception):
     """Something the user gave cannot be used.
 

@@ -22,8 +22,10 @@ def findings_list(width: int = 80) -> str:
     lines: list[str] = []
     for command, found in BY_COMMAND.items():
         lines += ["", f"From readings (pdcheck {command})"]
-        first = {e.id: e for e in reversed(found)}
-        for one in reversed(first.values()):
+        first: dict[str, Entry] = {}
+        for one in found:
+            first.setdefault(one.id, one)
+        for one in first.values():
             lines += listed(one.severity, one.id, one.title, width)
     return "\n".join(lines) + "\n"
 

@@ -7,7 +7,7 @@ without times can be read by it, and one without units.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from pdcheck.capture.csv_cells import is_number, number
@@ -52,8 +52,9 @@ _CLOCK = re.compile(
     r"|^\W*(?:f_?s|rate)\s*[\[(]\s*([kMG]?)Hz\s*[\])]\s*[:=,;]?\s*" + _NUMBER, re.IGNORECASE
 )
 #: Nothing else is so much and called so: "fs=24e6".
-_BARE_RATE = re.compile(r"^\W*(?:f_?s|sps)\s*[:=,;\t]\s*" + _NUMBER + r"\W*$", re.IGNORECASE)
-_ONLY_RATE = re.compile(r"^\W*" + _NUMBER + r"\s*([kMG]?)Hz\W*$", re.IGNORECASE)
+_BARE_RATE = re.compile(
+    r"^\W*(?:f_?s|sps)\s*[:=,;\t]\s*" + _NUMBER + r"\W*$|^\W*" + _NUMBER + r"\s*([kMG]?)Hz\W*$", re.IGNORECASE
+)
 _LEAST_BARE_HZ = 1e4
 _CLOCK_STEP = re.compile(r"^\W*(?:sample[\s_-]*)?clock\W{0,12}" + _NUMBER + r"\s*([munpµμ]?s)\b", re.IGNORECASE)
 _UNIT_ABOVE = re.compile(
@@ -68,42 +69,35 @@ _PART = re.compile(r"1\s*/\s*([0-9]{1,15})")
 _LONGEST_BARE_S = 1e-3
 _PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 _PREFIXED = re.compile(r"([kmg]?)(?:hz|s|sa|sps|samples?|b)?(?:/s\w*)?", re.IGNORECASE)
+#: Rates that are told less surely, the surer first: the pattern, how it is read, and the least that can be one.
+_RATES: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], float], float], ...] = (
+    (_SAMPLES_A_SECOND, lambda found: _value(found[1]) * _PREFIX[(found[2] or found[3] or "").lower()], 0.0),
+    (_CLOCK, lambda found: _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()], 0.0),
+    (_BARE_RATE, lambda found: _value(found[1] or found[2]) * _PREFIX[(found[3] or "").lower()], _LEAST_BARE_HZ),
+)
 
 
 def interval_above(above: Sequence[str]) -> float | None:
     """Seconds between samples, from the lines above the first row."""
-    for line in above:
-        found = _RATE.search(line)
-        if found:
-            rate = _value(found[2]) * _prefix(found[3] or _before(found[1]))
-            if rate > 0:
-                return 1 / rate
+    rate = _first(above, _RATE, lambda found: _value(found[2]) * _prefix(found[3] or _before(found[1])))
+    if rate is not None:
+        return 1 / rate
     step = _step(above)
     if step is not None:
         return step
-    for line in above:
-        found = _SAMPLES_A_SECOND.search(line)
-        if found:
-            rate = _value(found[1]) * _PREFIX[(found[2] or found[3] or "").lower()]
-            if rate > 0:
-                return 1 / rate
-    for line in above:
-        found = _CLOCK.search(line)
-        if found:
-            rate = _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()]
-            if rate > 0:
-                return 1 / rate
-    for line in above:
-        found = _BARE_RATE.search(line) or _ONLY_RATE.search(line)
-        if found:
-            rate = _value(found[1]) * _PREFIX[(found[2] or "").lower() if found.re is _ONLY_RATE else ""]
-            if rate >= _LEAST_BARE_HZ:
-                return 1 / rate
-    for line in above:
-        found = _CLOCK_STEP.search(line)
-        if found and number(found[1]) > 0:
-            return number(found[1]) * TIME_UNITS[found[2].lower()]
-    return None
+    for pattern, reading, least in _RATES:
+        rate = _first(above, pattern, reading, least)
+        if rate is not None:
+            return 1 / rate
+    return _first(above, _CLOCK_STEP, lambda found: number(found[1]) * TIME_UNITS[found[2].lower()])
+
+
+def _first(
+    above: Sequence[str], pattern: re.Pattern[str], reading: Callable[[re.Match[str]], float], least: float = 0.0
+) -> float | None:
+    """What the first line says that has the pattern and says more than zero, and not less than ``least``."""
+    sizes = (reading(found) for found in map(pattern.search, above) if found)
+    return next((size for size in sizes if size > 0 and size >= least), None)
 
 
 def _step(above: Sequence[str]) -> float | None:

@@ -25,6 +25,7 @@ LEVEL_WORDS: dict[str, int] = {
 }  # fmt: skip
 COMMENT_MARKS = ("#", ";", "//", "%", "!")
 DELIMITERS = ("\t", ";", ",", "|", " ")
+USUAL_DELIMITERS = DELIMITERS[:3]
 
 
 def decoded(text: bytes) -> str:

@@ -10,12 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import digits_to_integers, words_of
+from pdcheck.capture.csv_digits import words_of
 from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray
 from pdcheck.capture.csv_template import Span
-from pdcheck.capture.csv_trembling import TOP, RowEnds, Trembling, signed, unsigned
+from pdcheck.capture.csv_trembling import TOP, RowEnds, Trembling, signed, spelled, unsigned
 from pdcheck.capture.csv_words import (
-    MASKS,
     Bytes,
     Cells,
     Shape,
@@ -164,12 +163,6 @@ class Decimals(Trembling):
 
     def _read(self, keys: Words) -> FloatArray:
         words, minus = self._words(keys)
-        # The digits in front of the point one place up, where it stood: seven digits in a row.
-        whole = self.kind.whole
-        front = words & MASKS[whole]
-        front <<= np.uint64(8)
-        words &= ~MASKS[whole + 1]
-        words |= front
-        values: FloatArray = digits_to_integers(words) / 10.0 ** (_EIGHT - 1 - whole)
+        values = spelled(words, self.kind.whole)
         np.negative(values, out=values, where=minus.astype(bool))
         return values

@@ -282,11 +282,12 @@ def _bus(cell: str) -> str | None:
 def _find(head: memoryview, *, ended: bool) -> tuple[str, dict[int, _Column], int] | None:
     """The delimiter, the columns that are dressed, and how many columns there are; None where all is plain."""
     named = _BUS_NAME.search(decoded(bytes(head[:_QUICKLY]))) is not None
-    if not named and _plainly_plain(head):
+    plain = _plainly_plain(head)
+    if plain and not named:
         return None
     first = _lines(bytes(head[: 1 << 16]), whole=ended and len(head) <= 1 << 16)
     buses = _decimal_buses(first) if named else None
-    if buses is not None or _plainly_plain(head):
+    if buses is not None or plain:
         return buses
     last = _lines(bytes(head[-(1 << 13) :]), whole=ended)[1:] if len(head) > 1 << 16 else first
     asked = [*first[:_ASKED], *(last[-_ASKED:] if last is not first else first[_ASKED:][-_ASKED:])]

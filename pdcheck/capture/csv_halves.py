@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pdcheck.capture.csv_cells import is_number, joined, split_row, strip_comment
+from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_number, joined, split_row, strip_comment
 from pdcheck.capture.names import read_name
 
-_DELIMITERS = ("\t", ";", ",")
 _DIGITS = {1e3: 3, 1e6: 6, 1e9: 9}
 _LEAST_ROWS = 3
 _MOST_ROWS = 600
@@ -37,7 +36,7 @@ class Halves:
         for number, line in enumerate(lines[:_MOST_ABOVE]):
             if line[:1].isdigit() or "s" not in line.lower():
                 continue
-            for delimiter in _DELIMITERS:
+            for delimiter in USUAL_DELIMITERS:
                 names = split_row(line, delimiter) if delimiter in line else []
                 said = [read_name(name) for name in names]
                 for place, (one, other) in enumerate(pairwise(said)):

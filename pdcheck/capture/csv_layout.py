@@ -18,7 +18,7 @@ from pdcheck.capture.csv_cells import bus_value, is_number, level, number, split
 from pdcheck.capture.csv_table import Table, delimiter_of, find_header, lost_header, voters
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import TIME_UNITS, VALUE_UNITS, Named, give_roles, read_name
-from pdcheck.errors import CaptureError
+from pdcheck.errors import CaptureError, shortened
 
 MOST_COLUMNS = 1024
 _KIND_LINES = 200
@@ -126,7 +126,7 @@ def find_layout(
     interval = 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first])
     found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles, rate_hz)
     header = lines[table.header] if table.header >= 0 else ""
-    again = header and "\n".join(lines).count(header + "\n") > _ONCE
+    again = header and sum(line.endswith(header) for line in lines) > _ONCE
     return replace(found, unread=table.unread, header=header if again else "")
 
 
@@ -232,8 +232,7 @@ def _check_one_sample_a_row(
 
 def _lost_header(place: int, cells: Sequence[str], width: int, path: str) -> CaptureError:
     said = ascii(", ".join(cells))[1:-1] if any(map(str.isspace, "".join(cells).replace(" ", ""))) else ", ".join(cells)
-    shown = said if len(said) <= _SHOWN else said[: _SHOWN - 3] + "..."
-    what = f"the header names {len(cells)} columns ({shown}) and the rows have {width}"
+    what = f"the header names {len(cells)} columns ({shortened(said, _SHOWN)}) and the rows have {width}"
     if not cells:
         what = "a name in the header goes over more than one line"
     return CaptureError(

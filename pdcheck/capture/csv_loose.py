@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import digits_to_integers, words_of
+from pdcheck.capture.csv_digits import words_of
 from pdcheck.capture.csv_rows import FloatArray, IntArray
-from pdcheck.capture.csv_trembling import Trembling, signed, unsigned
-from pdcheck.capture.csv_words import MASKS, Bytes, Flags, Words, cut_at, lengths, up_to_no_digit
+from pdcheck.capture.csv_trembling import Trembling, signed, spelled, unsigned
+from pdcheck.capture.csv_words import Bytes, Flags, Words, cut_at, lengths, up_to_no_digit
 
 _MINUS, _ZERO = 0x2D, 0x30
 _BYTE = np.uint64(0xFF)
@@ -76,12 +76,6 @@ class Loose(Trembling):
 
     def _read(self, keys: Words) -> FloatArray:
         words, whole, minus = self._words(keys)
-        # The digits in front of the point one place up, where it stood: seven digits in a row.
-        before = MASKS.take(whole.view(np.int64))
-        front = words & before
-        front <<= _EIGHT
-        words &= ~(before << _EIGHT | _BYTE)
-        words |= front
-        values: FloatArray = digits_to_integers(words) / np.power(10.0, (_SEVEN - whole.view(np.int64)))
+        values = spelled(words, whole.view(np.int64))
         np.negative(values, out=values, where=minus)
         return values

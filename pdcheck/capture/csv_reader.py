@@ -39,7 +39,7 @@ from pdcheck.capture.names import is_in_codes
 from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.waves import WaveBuilder, check_room
-from pdcheck.errors import CaptureError
+from pdcheck.errors import CaptureError, shortened
 
 FIRST_BLOCK = 1 << 16
 CAREFUL = 1 << 12
@@ -112,10 +112,9 @@ class _CsvFile:
         for place, column in enumerate(layout.columns):
             asked = column.role in self._options.roles
             if column.role in (Role.VBUS, Role.CURRENT) and not asked and is_in_codes(column.name) and layout.read > 1:
-                layout = layout.with_kind(place, Kind.IGNORED)
-                self._left_out.add(column.role)
                 said = "amps" if column.role is Role.CURRENT else "volts"
-                self._notes.append(f'The column "{column.name}" does not hold {said}, by its name, and was left out.')
+                why = f'The column "{column.name}" does not hold {said}, by its name, and was left out.'
+                layout = self._without(layout, place, why)
         return layout
 
     def _begin(self, layout: Layout) -> None:
@@ -263,9 +262,14 @@ class _CsvFile:
         column, error = self._layout.columns[found.place], found.error
         if column.role in (Role.CC1, Role.CC2, *self._options.roles) or self._layout.read == 1:
             raise error
-        self._left_out.add(column.role)
-        self._notes.append(f"From line {error.line:,} on {error.what}; the whole column was left out.")
-        self._go_on_with(self._layout.with_kind(found.place, Kind.IGNORED))
+        why = f"From line {error.line:,} on {error.what}; the whole column was left out."
+        self._go_on_with(self._without(self._layout, found.place, why))
+
+    def _without(self, layout: Layout, place: int, why: str) -> Layout:
+        """The layout without a column, and a note that says so."""
+        self._left_out.add(layout.columns[place].role)
+        self._notes.append(why)
+        return layout.with_kind(place, Kind.IGNORED)
 
     def _go_on_with(self, layout: Layout) -> None:
         """Read the rows that follow by another layout of the same columns; what was read of the others stays."""
@@ -322,7 +326,7 @@ def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
             "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=path
         )
     place, line = told[len(told) // 2]
-    shown = line if len(line) <= _SHOWN else line[: _SHOWN - 3] + "..."
+    shown = shortened(line, _SHOWN)
     return CaptureError(
         f"holds no rows of numbers that can be told from words; this line is {shown!r}",
         "export times as plain numbers, with their unit in the header, and levels as 0 and 1 or in volts",

@@ -32,7 +32,7 @@ from pdcheck.capture.csv_cells import (
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_table import is_rule
 from pdcheck.capture.waves import ReadValues, Values
-from pdcheck.errors import CaptureError
+from pdcheck.errors import CaptureError, shortened
 
 IntArray = NDArray[np.intp]
 FloatArray = NDArray[np.float64]
@@ -345,7 +345,7 @@ class CarefulReader:
     def _bad(
         self, cell: str, place: int, at: int, why: str, remedy: str = "correct or delete this row, or export again"
     ) -> CaptureError:
-        shown = cell if len(cell) <= 30 else cell[:27] + "..."
+        shown = shortened(cell, 30)
         what = f"{shown!r} in column {place + 1} ({self._layout.columns[place].name}) is {why}"
         if not cell:
             what = f"column {place + 1} ({self._layout.columns[place].name}) is empty"

@@ -12,12 +12,11 @@ from collections.abc import Container, Sequence
 
 import numpy as np
 
-from pdcheck.capture.csv_cells import is_missing, joined, split_row, strip_comment
+from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_missing, joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import read_name
 
-_DELIMITERS = ("\t", ";", ",")
 _LEAST_ROWS = 40
 _MOST_LINES = 600
 _HABIT = 0.1
@@ -44,13 +43,13 @@ class Sparse:
         """Whether the rows among the first lines end before the line above them, or before one of them, does."""
         first = next((place for place, line in enumerate(lines) if line[:1] in _BEGIN_NUMBERS), 0)
         some = lines[max(0, first - 1) :]
-        return any(len({line.count(mark) for line in some if mark in line}) > 1 for mark in _DELIMITERS)
+        return any(len({line.count(mark) for line in some if mark in line}) > 1 for mark in USUAL_DELIMITERS)
 
     @staticmethod
     def of(lines: Sequence[str]) -> Sparse | None:
         """Of a file's first lines; None where all cells are filled, or hardly any is not."""
         lines = [line for line in lines[:_MOST_LINES] if strip_comment(line) is None]
-        for delimiter in _DELIMITERS:
+        for delimiter in USUAL_DELIMITERS:
             split = [_present(split_row(line, delimiter)) for line in lines if delimiter in line]
             rows = [row for row in split if _is_row(row)]
             if not rows:

@@ -94,8 +94,7 @@ class Table:
     :ivar width: columns of most rows, a trailing empty one not counted.
     :ivar first_match: place of the first line like most rows; -1 where none is.
     :ivar header: place of the header; -1 before it is found, or where there is none.
-    :ivar beside: cells beyond its header's that are no names.
-    :ivar unread: columns beyond these that the header names and most rows leave empty.
+    :ivar unread: columns beyond these that the header names and most rows leave empty, or that are words beside it.
     """
 
     def __init__(self, lines: Sequence[str], delimiter: str, voters: Sequence[str]) -> None:
@@ -103,7 +102,6 @@ class Table:
         self.delimiter = delimiter
         self.header = -1
         self.unread = 0
-        self.beside = 0
         shapes = Counter(shape for shape in map(self.shape, voters) if sum(shape) >= min(2, len(shape)) and any(shape))
         self.pattern: tuple[bool, ...] = max(
             shapes, key=lambda shape: (shapes[shape] * sum(shape) / len(shape), len(shape)), default=()
@@ -129,7 +127,7 @@ class Table:
 
 def find_header(table: Table) -> tuple[list[str], list[str], int]:
     """Names and units of the columns (empty where there are none), and the place of the first row."""
-    best: tuple[int, list[str]] | None = None
+    best: tuple[int, list[str], int] | None = None
     best_known = -1
     near = range(table.first_match - 1, max(-1, table.first_match - _NEAR), -1)
     # Behind many rows that are not like most, a header stands at the top.
@@ -138,9 +136,10 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
         bare = strip_comment(line)
         # "#" may be the name of a column that counts, and then it is no comment mark.
         counting = line.lstrip(' "')[:1] == "#" and bare is not None and bare[:1].strip('"') in DELIMITERS[:4]
-        cells = _header_cells(table, line if bare is None or counting else bare) if line.strip() else None
-        if cells is None:
+        found = _header_cells(table, line if bare is None or counting else bare) if line.strip() else None
+        if found is None:
             continue
+        cells, beside = found
         units_only = all(cell == "" or _bare_unit(cell) for cell in cells)
         if units_only and len(cells) > 1 and not any(cell in ("t", "x") for cell in cells):
             continue
@@ -150,14 +149,14 @@ def find_header(table: Table) -> tuple[list[str], list[str], int]:
         if known == 0 and (not cells[0] or place not in near):
             continue
         if known > best_known:  # of two that say as much, the nearer one
-            best, best_known = (place, cells), known
+            best, best_known = (place, cells, beside), known
     if best is None:
         return [], [], table.first_match
-    table.header, names = best
+    table.header, names, beside = best
     beyond = list(map(read_name, names[table.width :]))
     # A voltage that comes late is not to be passed over without a word.
     table.unread = 0 if any(named.role is not Role.OTHER or named.unit for named in beyond) else len(beyond)
-    table.unread = max(table.unread, table.beside)
+    table.unread = max(table.unread, beside)
     names = names[: table.width]
     units: list[str] = []
     first = table.header + 1
@@ -199,8 +198,11 @@ def _bare_unit(cell: str) -> bool:
     return unit in TIME_UNITS or unit in VALUE_UNITS
 
 
-def _header_cells(table: Table, line: str) -> list[str] | None:
-    """The line as a header of the table's width, or of that of its rows with their empty cells; None if it is none."""
+def _header_cells(table: Table, line: str) -> tuple[list[str], int] | None:
+    """The line as a header of the table's width, or of that of its rows with their empty cells; None if it is none.
+
+    And how many cells stand beside it that are no names.
+    """
     if table.width == 1 and _KEY_AND_NUMBER.search(line):
         return None
     row = table.lines[table.first_match]
@@ -224,13 +226,12 @@ def _header_cells(table: Table, line: str) -> list[str] | None:
         else:
             beside = 0
         if fits and any(cells) and not is_number(cells[0]) and not _mostly_values(cells):
-            table.beside = beside
-            return cells
+            return cells, beside
         if len(cells) == table.width - 1 > 1 and not _mostly_values(cells) and _are_numbered(table):
-            return ["#", *cells]
+            return ["#", *cells], 0
         if table.width == 1 and delimiter == (table.delimiter or ","):
             whole = line.strip().strip('"')
-            return [whole] if whole and not is_plain(whole) else None
+            return ([whole], 0) if whole and not is_plain(whole) else None
     return None
 
 

@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from pdcheck.capture.csv_cells import is_number, joined, split_row, strip_comment
+from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_number, joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
 from pdcheck.capture.names import VALUE_UNITS
 
-_DELIMITERS = ("\t", ";", ",")
 _CHANNEL = frozenset({"channel", "ch", "line", "signal", "pin", "probe", "source", "name", "input", "net"})
 _NUMBERED = frozenset({"channel", "ch"})
 _VALUE = frozenset({"value", "level", "state", "edge", "event", "data", "voltage", "transition"})
@@ -92,7 +91,7 @@ class Tall:
 def _header(lines: Sequence[str]) -> tuple[int, str, list[str], int] | None:
     """The place of a header that may be one of such a list, what separates its names, these, which names channels."""
     for place, line in enumerate(lines[:_MOST_ABOVE]):
-        for delimiter in _DELIMITERS:
+        for delimiter in USUAL_DELIMITERS:
             names = [name.casefold() for name in split_row(line, delimiter)] if line.count(delimiter) >= 2 else []
             if len(names) == _WIDTH and _CHANNEL.intersection(names):
                 return place, delimiter, names, next(n for n, name in enumerate(names) if name in _CHANNEL)

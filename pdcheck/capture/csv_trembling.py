@@ -12,8 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
+from pdcheck.capture.csv_digits import digits_to_integers
 from pdcheck.capture.csv_rows import FloatArray, IntArray
-from pdcheck.capture.csv_words import Flagging, Flags, Words, turned
+from pdcheck.capture.csv_words import MASKS, Flagging, Flags, Words, turned
 from pdcheck.capture.waves import ranges_of
 
 #: Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
@@ -96,6 +97,18 @@ def unsigned(keys: Words) -> tuple[Words, Flags]:
     words = keys ^ turned(minus)
     words &= ~TOP
     return words, minus
+
+
+def spelled(words: Words, whole: int | IntArray) -> FloatArray:
+    """The decimals in words of at most eight characters, of which ``whole`` digits stand before the point. Uses them
+    up."""
+    # The digits in front of the point one place up, where it stood: seven digits in a row.
+    front = words & MASKS[whole]
+    front <<= np.uint64(8)
+    words &= ~MASKS[whole + 1]
+    words |= front
+    values: FloatArray = digits_to_integers(words) / np.power(10.0, 7 - whole)
+    return values
 
 
 class RowEnds:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pdcheck.capture.model import Role
-from pdcheck.errors import CaptureError
+from pdcheck.errors import CaptureError, shortened
 
 TIME_UNITS: dict[str, float] = {
     "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, "sekunden": 1.0,
@@ -183,7 +183,7 @@ def give_roles(
         place = _find(names, wanted, skip)
         if place is None:
             there = ", ".join(f"{n + 1} {name!r}" for n, name in enumerate(names) if n not in skip)
-            raise CaptureError(f"there is no column {wanted!r}", f"the columns are: {_shortened(there)}", path=path)
+            raise CaptureError(f"there is no column {wanted!r}", f"the columns are: {shortened(there, 400)}", path=path)
         if place in given:
             raise CaptureError(
                 f"--{_OPTIONS[given[place]]} and --{_OPTIONS[role]} both name the column {names[place]!r}",
@@ -217,7 +217,3 @@ def _find(names: Sequence[str], wanted: str, skip: frozenset[int]) -> int | None
     if wanted.isascii() and wanted.isdigit() and len(wanted) < 10 and int(wanted) - 1 in usable:
         return int(wanted) - 1
     return None
-
-
-def _shortened(text: str, limit: int = 400) -> str:
-    return text if len(text) <= limit else text[: limit - 3] + "..."

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from pdcheck.conversation import Conversation, follow
 from pdcheck.conversation.model import Step
-from pdcheck.conversation.steps import find_stop
+from pdcheck.conversation.steps import Stop, find_stop
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, rule
 
 #: So many offers that nobody answers are a stop, though only the capture's end ends them. Our own choice.
@@ -41,12 +41,12 @@ def _both_ways(case: Case) -> BothWays | None:
     other = case.reading.second
     if other is None:
         return None
-    first, second = _came_to(case.conversation), _came_to(follow(other))
+    talk = follow(other)
+    first, second = _came_to(case.conversation, case.stop), _came_to(talk, find_stop(talk))
     return None if first is None or second is None or first == second else BothWays(first, second)
 
 
-def _came_to(talk: Conversation) -> str | None:
-    stop = find_stop(talk)
+def _came_to(talk: Conversation, stop: Stop | None) -> str | None:
     if stop is None:
         return _THROUGH if talk.standing is not None else None
     unheard = stop.step is Step.OFFER_ACKNOWLEDGED and len(stop.negotiation.offers) >= _UNHEARD_OFFERS

@@ -117,15 +117,19 @@ def _programmable(talk: Talk, mv: int, volts: float) -> None:
     talk.say("source", "PS_RDY")
 
 
+def _offers_pps(talk: Talk) -> None:
+    talk.attach()
+    talk.say("source", "Source_Capabilities", [
+        words.fixed(5000, 3000), words.fixed(9000, 3000), words.pps(3300, 11000, 3000),
+    ])
+    talk.responding()
+
+
 def test_a_supply_that_limits_its_current_does_so_when_asked_for_a_little_more() -> None:
     """USB PD, section 7.1.4.2 (programmable supply, current limit; from memory): VBUS goes where the load takes it."""
 
     def limits(talk: Talk) -> None:
-        talk.attach()
-        talk.say("source", "Source_Capabilities", [
-            words.fixed(5000, 3000), words.fixed(9000, 3000), words.pps(3300, 11000, 3000),
-        ])
-        talk.responding()
+        _offers_pps(talk)
         _programmable(talk, 9000, 9.0)
         talk.move_vbus(7.6, talk.now + 0.2, talk.now + 0.3)
         talk.now += 1.0
@@ -137,11 +141,7 @@ def test_a_supply_that_limits_its_current_does_so_when_asked_for_a_little_more()
 
 def test_a_programmable_supply_that_stays_at_5v_is_found() -> None:
     def stays(talk: Talk) -> None:
-        talk.attach()
-        talk.say("source", "Source_Capabilities", [
-            words.fixed(5000, 3000), words.fixed(9000, 3000), words.pps(3300, 11000, 3000),
-        ])
-        talk.responding()
+        _offers_pps(talk)
         _programmable(talk, 9000, 5.0)
 
     verdict = Scene(stays, tail_s=1.0, whole=True).verdict()
