@@ -126,7 +126,7 @@ def find_layout(
     interval = 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first])
     found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles, rate_hz)
     header = lines[table.header] if table.header >= 0 else ""
-    again = header and sum(line.endswith(header) for line in lines) > _ONCE
+    again = header and "\n".join([*lines, ""]).count(f"{header}\n") > _ONCE
     return replace(found, unread=table.unread, header=header if again else "")
 
 
