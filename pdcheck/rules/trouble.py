@@ -88,6 +88,10 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
         found = _too_high(line, window, stretch, high) if above else _too_low(case, line, window, stretch)
         if found is not None:
             yield found
+            if found.kind is Kind.GONE:
+                # What VBUS does after that is under another contract, made on the other contact maybe, or at another
+                # charger.
+                return
 
 
 def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Trouble | None:
