@@ -12,8 +12,6 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
-import numpy as np
-
 from pdcheck.capture.csv_cells import (
     DELIMITERS,
     bus_value,

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pdcheck.capture.model import DigitalLine
 from pdcheck.conversation.model import Conversation, Ending, Party, Step
 from pdcheck.conversation.names import POWER_SWAPS
+from pdcheck.conversation.steps import gone_through_unseen
 from pdcheck.line.model import Crc, Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
@@ -231,9 +232,12 @@ def starts_midway(case: Case) -> Iterator[Claim]:
         return
     first = next(t for t in talk.transmissions if t.packet.intact)
     seen = first.name if first.name != "(unreadable)" else "traffic"
+    through = gone_through_unseen(talk)
     if _shows_offer(talk):
-        return
-    if _may_come_first(talk):
+        if through is None:
+            return
+        text = f"A negotiation went through at {through.next_s:.3f} s, but its offer is not in the capture."
+    elif _may_come_first(talk):
         text = f"The capture shows no offer, only {seen} and the like: the offer came before it or after it."
     else:
         text = f"The first that the capture shows is {seen}; the offer that came before it is not in the file."
@@ -252,8 +256,8 @@ def _may_come_first(conversation: Conversation) -> bool:
 @rule(
     id="packets-missing", family="capture", severity=Severity.INFO,
     title="The capture has lost packets that were sent",
-    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, where a step is "
-    "missing.",
+    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, numbers (MessageIDs) "
+    "that are left out, where a step is missing.",
     why="What looks like a missing move was made, and this capture does not show it. Nobody can be accused from it.",
     reference="our own rule", next=(todo.FASTER, todo.THRESHOLD, todo.CAPTURE_AGAIN),
 )
@@ -271,6 +275,7 @@ def packets_missing(case: Case) -> Iterator[Claim]:
         return
     from_s = stop.negotiation.start_s
     missing = [t for t in case.gaps if t >= from_s]
+    lost = [times for times in case.left_out if times[1] > from_s]
     if missing and missing == _cut_by_the_end(case):
         yield Claim(
             Who.CAPTURE, missing[0], "The capture ends inside a packet, just where the next step should be.",
@@ -281,6 +286,13 @@ def packets_missing(case: Case) -> Iterator[Claim]:
             Who.CAPTURE, missing[0],
             f"{count(len(missing), 'packet')} sent after {stop.negotiation.start_s:.3f} s cannot be read or are not in "
             f"the capture, just where the next step should be.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step,
+        )
+    elif lost:
+        yield Claim(
+            Who.CAPTURE, lost[0][0],
+            f"By the numbers of the messages around them, packets sent between {lost[0][0]:.3f} s and "
+            f"{lost[0][1]:.3f} s are not in the capture, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step,
         )
 
