@@ -87,7 +87,7 @@ def judge_case(case: Case) -> Verdict:
         findings = [f for f in findings if f.effect not in _WITHHOLDING]
     elif leading is not None:
         findings = [f for f in findings if f is leading or f.effect not in _WITHHOLDING]
-    steps = _ladder(case, delivery, outcome, leading)
+    steps = _ladder(case, delivery, leading)
     stopped_at = _stopped_at(outcome, steps, leading)
     if outcome is Outcome.INCONCLUSIVE and (leading is None or leading.who is Who.CAPTURE):
         steps = _as_far_as_seen(steps)
@@ -114,9 +114,7 @@ def _when(finding: Finding) -> float:
     return finding.t_s if finding.t_s is not None else float("inf")
 
 
-def _ladder(
-    case: Case, delivery: Delivery, outcome: Outcome, leading: Finding | None
-) -> tuple[StepResult, ...]:
+def _ladder(case: Case, delivery: Delivery, leading: Finding | None) -> tuple[StepResult, ...]:
     reached: dict[Step, Reached] = {r.step: r for r in steps_of(case.conversation)}
     joined_s = attached_since(case) if Step.ATTACH not in reached else None
     if joined_s is not None:

@@ -139,7 +139,7 @@ def attach_of(
     if any(level is not None and level.high < BELOW_GROUND_V for level in (cc1, cc2)):
         return Attach(State.UNKNOWN, (), None, (), (), cc1, cc2)
     if cc1 is None or cc2 is None:
-        return _single(cc1, cc2, side, advertises)
+        return _single(cc1, cc2, side)
     if free and side is Side.DEVICE:
         return _free(cc1, cc2)
     fits = list(_fits(cc1, cc2, side, advertises))
@@ -149,9 +149,7 @@ def attach_of(
     return _settle(fits, cc1, cc2)
 
 
-def _single(
-    cc1: Level | None, cc2: Level | None, side: Side | None, advertises: Advertisement | None,
-) -> Attach:
+def _single(cc1: Level | None, cc2: Level | None, side: Side | None) -> Attach:
     """One contact alone tells only whether it carries CC."""
     level = cc1 or cc2
     assert level is not None
@@ -189,7 +187,7 @@ def _fits(cc1: Level, cc2: Level, side: Side | None, advertises: Advertisement |
         opened = any(level.low >= surely_open_v() for level in levels)
         # A sink never shows an open pull-up, and the pull-up of a charger never lies at ground.
         if opened and any(grounded):
-            yield from (f for f in _from_sink(cc1, cc2, Side.CABLE))
+            yield from _from_sink(cc1, cc2, Side.CABLE)
         elif opened:
             yield from _from_source(cc1, cc2, advertises)
         elif any(grounded):

@@ -96,14 +96,13 @@ class Place:
     :ivar rows: rows read.
     :ivar origin: the first row's time as a whole number and a rest; None before it.
     :ivar last_time: the last row's time, from the first row's, in the file's unit.
-    :ivar last_levels: the lanes' levels in the last row.
+    :ivar empty_lines: lines without data so far; too many of them are no capture.
     """
 
     line: int
     rows: int = 0
     origin: tuple[int, float] | None = None
     last_time: float = 0.0
-    last_levels: NDArray[np.uint8] | None = None
     empty_lines: int = 0
 
 

@@ -88,8 +88,8 @@ class Exchange:
     """One message with its retries and its acknowledgement.
 
     ``acknowledged_s``: end of the matching GoodCRC, None where there is none. ``silences``: for every
-    transmission that was not acknowledged, what was there instead. ``broken``: the receiver's packets that
-    name another MessageID. ``start_s`` and ``end_s``: of its transmissions, from the first to the last.
+    transmission that was not acknowledged, what was there instead. ``wrong_ids``: the MessageIDs of GoodCRCs that
+    named another message. ``start_s`` and ``end_s``: of its transmissions, from the first to the last.
     """
 
     name: str

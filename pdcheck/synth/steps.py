@@ -119,7 +119,7 @@ class StepReader:
             if given:
                 raise Complaint(f"{name} carries no objects", "leave out what follows it")
             return Send(line, at, party, name, _CONTROL[name], 0, False, b"", b"", manner)
-        words = self._words(party, name, [one for one in pieces(given, ";") if one])
+        words = self._words(name, [one for one in pieces(given, ";") if one])
         if not 1 <= len(words) <= _MOST_OBJECTS:
             raise Complaint(
                 f"{name} has {len(words)} objects", f"write 1 to {_MOST_OBJECTS} after a colon, with ; between them"
@@ -127,7 +127,7 @@ class StepReader:
         body = b"".join(word.to_bytes(4, "little") for word in words)
         return Send(line, at, party, name, _DATA[name], len(words), False, body, b"", manner)
 
-    def _words(self, party: Party, name: str, texts: Sequence[str]) -> list[int]:
+    def _words(self, name: str, texts: Sequence[str]) -> list[int]:
         if name in ("Source_Capabilities", "Sink_Capabilities"):
             side = "source" if name == "Source_Capabilities" else "sink"
             found = [offer_word(text, side) for text in texts]
