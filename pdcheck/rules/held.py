@@ -206,7 +206,8 @@ def cable_drop_mv(amps: float | None = None) -> float:
     """What cable and contacts may lose between charger and probe at a current (None: at any), in mV."""
     most = 1e3 * ((vbus_levels.CABLE_VBUS_DROP.max or 0.0) + (vbus_levels.CABLE_GROUND_DROP.max or 0.0))
     # The limits hold at the cable's full current; an unmarked cable carries 3 A.
-    return most if amps is None else min(most, most * max(amps, 0.0) / vbus_levels.UNMARKED_CABLE_A + _METER_OHMS_MV)
+    full_a = vbus_levels.UNMARKED_CABLE_MA / 1e3
+    return most if amps is None else min(most, most * max(amps, 0.0) / full_a + _METER_OHMS_MV)
 
 
 def reference_v(case: Case) -> float | None:

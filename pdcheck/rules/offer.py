@@ -17,10 +17,9 @@ from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.words import power_object, span
 from pdcheck.standard import offers as limits
 from pdcheck.standard import timers
+from pdcheck.standard.sizes import SPR_PLACES
 
 _REF = "USB PD, section 6.4.1 (Source_Capabilities) and 10.2 (power rules)"
-#: Objects of the SPR part; the EPR part follows (USB PD, section 6.5.15; from memory).
-_SPR_PLACES = 7
 _FLAGS = (
     "dual_role_power", "usb_suspend_supported", "unconstrained_power", "usb_communications_capable", "dual_role_data",
     "unchunked_extended_messages_supported", "epr_capable",
@@ -45,7 +44,7 @@ def _number(thing: DataObject, name: str) -> int | None:
 def _parts(one: Exchange) -> list[tuple[DataObject, ...]]:
     """The SPR and the EPR part of an offer, without empty places."""
     objects = one.message.objects
-    parts = (objects[:_SPR_PLACES], objects[_SPR_PLACES:])
+    parts = (objects[:SPR_PLACES], objects[SPR_PLACES:])
     return [tuple(thing for thing in part if thing.raw) for part in parts]
 
 

@@ -18,14 +18,14 @@ from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
 from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
+from pdcheck.standard.offers import SPR_AVS_STEP_MV
+from pdcheck.standard.sizes import SPR_PLACES
 
 _REF_WAIT = "USB PD, section 6.6.2 (SenderResponseTimer, tSenderResponse) and 8.3.3.2 (source policy engine)"
 _REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
 #: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
 GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
 MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
-#: Objects of the SPR part of an offer (USB PD, section 6.5.15; from memory).
-_SPR_PLACES = 7
 
 
 def _waits(one: Negotiation) -> list[tuple[float, float]]:
@@ -144,7 +144,7 @@ def faults_of(one: Negotiation) -> list[str]:
         return []
     faults = faults_of_request(wanted, one.offered)
     position = wanted.get("position")
-    if one.request.name == "Request" and isinstance(position, int) and position > _SPR_PLACES:
+    if one.request.name == "Request" and isinstance(position, int) and position > SPR_PLACES:
         faults.append(f"it asks for object {position}, which only an EPR_Request may ask for")
     if one.request.name == LONG_REQUEST and isinstance(position, int) and len(one.request.message.objects) > 1:
         given = object_at(one.offered, position)
@@ -157,7 +157,7 @@ def faults_of(one: Negotiation) -> list[str]:
 
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
-        high = voltage_mv is not None and voltage_mv > 15_000
+        high = voltage_mv is not None and voltage_mv > SPR_AVS_STEP_MV
         value = given.get("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
     else:
         value = given.get("current_ma")

@@ -61,8 +61,8 @@ CABLE_GROUND_DROP = Limit(
     "what a cable may lose on ground at its full current",
     _REF_CABLE, "memory",
 )
-#: Full current in A of a cable without a chip. From memory of USB Type-C, section 4.5 and 3.6.
-UNMARKED_CABLE_A = 3.0
+#: Full current in mA of a cable without a chip. From memory of USB Type-C, section 4.9.
+UNMARKED_CABLE_MA = 3000
 
 ALL: tuple[Limit, ...] = (
     SAFE_0V,
