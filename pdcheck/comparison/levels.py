@@ -188,13 +188,13 @@ def _drawn(case: Case, current: AnalogLine, start_s: float, end_s: float) -> lis
     volts = _looks(case.vbus, start_s, end_s) if case.vbus is not None else []
     if len(volts) != len(amps):
         return amps
-    on = [a for a, v in zip(amps, volts, strict=True) if v > (vbus_levels.SINK_DISCONNECT.max or 0.0)]
+    on = [a for a, v in zip(amps, volts, strict=True) if v > vbus_levels.SINK_DISCONNECT.most]
     return on or amps
 
 
 def _bit_rates(good: Judged, bad: Judged) -> list[Measure | None]:
     limit = electrical.BIT_RATE
-    allowed = Allowed((limit.min or 0.0) * 1e3, (limit.max or 0.0) * 1e3, f"{limit.name}, {limit.words()}")
+    allowed = Allowed(limit.least * 1e3, limit.most * 1e3, f"{limit.name}, {limit.words()}")
     found = []
     for party, who in ((Party.SOURCE, "charger"), (Party.SINK, "device")):
         sides = []

@@ -26,7 +26,7 @@ from pdcheck.standard.line_code import Sop
 _LEAST_CHANGE_MV = 500
 #: How long after PS_RDY VBUS is still looked for.
 _LOOK_S = 0.3
-_BIT_S = (electrical.UNIT_INTERVAL.max or 0.0) * 1e-6
+_BIT_S = electrical.UNIT_INTERVAL.max_s
 #: At most so many values of one delay are used: a contract that is kept alive for hours says nothing new.
 MOST_VALUES = 2000
 #: Packets that are looked through for each of them: no exchange of a negotiation has more. Our own choice.

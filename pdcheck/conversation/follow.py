@@ -41,7 +41,7 @@ _QUESTIONS = frozenset({
 #: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
 #: under the time for which a source keeps VBUS off.
 _LATE_REQUEST_S = 0.5
-_LAST_ID = int(counters.MESSAGE_ID_COUNT.max or 7)
+_LAST_ID = int(counters.MESSAGE_ID_COUNT.nominal)
 #: A sender that got no GoodCRC repeats within some 1.3 ms and resets soon after; after this long it was content.
 _CONTENT_S = 50e-3
 _ENDINGS = {

@@ -19,7 +19,7 @@ from pdcheck.rules.offer import offers
 from pdcheck.rules.words import amps, power_object
 from pdcheck.standard.dialogues import VENDOR_ANSWER, VENDOR_REQUEST
 from pdcheck.standard.sizes import SPR_PLACES
-from pdcheck.standard.vbus_levels import UNMARKED_CABLE_MA
+from pdcheck.standard.vbus_levels import UNMARKED_CABLE
 
 _REF = "USB Type-C, section 4.6 and table of cable currents; USB PD, section 6.4.4.3.1 (Discover Identity)"
 
@@ -64,7 +64,7 @@ def _over(objects: tuple[DataObject, ...], limit_ma: int) -> DataObject | None:
 def offer_over_cable(case: Case) -> Iterator[Claim]:
     said = what_the_cable_said(case)
     silent = _asked_in_vain(case) if said is None else None
-    carries = UNMARKED_CABLE_MA if said is None or said[1].current_ma is None else said[1].current_ma
+    carries = int(UNMARKED_CABLE.most) if said is None or said[1].current_ma is None else said[1].current_ma
     for one in offers(case):
         big = _over(one.message.objects, carries)
         if big is None:

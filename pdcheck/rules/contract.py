@@ -253,7 +253,7 @@ def contract_made_anew(case: Case) -> Iterator[Claim]:
             rounds.append(after.since_s - one.since_s)
     until = case.conversation.duration_s
     if case.vbus is not None:
-        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.max or 0.0)
+        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
         until = gone[0].start_s if gone else until
     if len(rounds) < _LOOP or until - standing.since_s > max(rounds):
         return

@@ -154,7 +154,7 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
 def too_many_retries(case: Case) -> Iterator[Claim]:
     for one in case.conversation.exchanges:
         limit = counters.RETRY_COUNT_R3 if one.message.header.revision >= 2 else counters.RETRY_COUNT_R2
-        allowed = int(limit.nom or 0)
+        allowed = int(limit.nominal)
         if len(one.transmissions) > 1 + allowed:
             yield Claim(
                 party_of(one.sender), one.start_s,

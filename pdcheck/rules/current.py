@@ -146,7 +146,7 @@ def draws_in_transition(case: Case) -> Iterator[Claim]:
         start = one.answer.settled_s + timers.SINK_STANDBY.max_s + 2 * fine
         if case.unreadable_between(one.answer.start_s, one.ready.start_s):
             continue
-        limit = (vbus_levels.SINK_STANDBY.max or 0.0) / (min(new_mv, old_mv) / 1e3)
+        limit = vbus_levels.SINK_STANDBY.most / (min(new_mv, old_mv) / 1e3)
         found = outside(line, start, one.ready.start_s, high=limit * _STANDBY_SHARE + _STANDBY_A)
         long = [s for s in found if s.length_s >= lasting_s(fine, _STANDBY_S)]
         if long:

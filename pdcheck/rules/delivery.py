@@ -167,7 +167,7 @@ def _judge_contract(
     at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - SETTLE_S), start + _AT_ONCE_S)
     if at_ps_rdy is not None and bounds is not None and level.typical < bounds[0] <= at_ps_rdy.high <= bounds[1]:
         return withheld("VBUS leaves the contract's level just when PS_RDY comes: the plug may have been pulled")
-    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > (vbus_levels.SINK_DISCONNECT.max or 0.0):
+    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > vbus_levels.SINK_DISCONNECT.most:
         return withheld("VBUS goes away just after PS_RDY: the plug may have been pulled")
     if not scale_is_good(case):
         return withheld(
@@ -226,7 +226,7 @@ def _reads_right(contract: Contract, level: Span | None) -> bool:
     wanted = (contract.voltage_mv or 0) / 1e3
     if level is None or contract.kind != "fixed" or wanted < _ABOVE_5V:
         return False
-    return abs(level.typical / wanted - 1) <= (vbus_levels.SRC_NEW.max or 0.0) / 100 + METER_SHARE
+    return abs(level.typical / wanted - 1) <= vbus_levels.SRC_NEW.most / 100 + METER_SHARE
 
 
 def _before(case: Case, contract: Contract) -> Span | None:
@@ -246,7 +246,7 @@ def _limited_before(case: Case, previous: Contract | None, contract: Contract, b
     """True where VBUS was below the programmable contract before this one already, as a current limit keeps it."""
     return (
         previous is not None and previous.kind in PROGRAMMABLE and previous.ended_s == contract.since_s
-        and before is not None and before.typical < _wanted_v(previous) * (1 + (vbus_levels.PPS_NEW.min or 0.0) / 100)
+        and before is not None and before.typical < _wanted_v(previous) * (1 + vbus_levels.PPS_NEW.least / 100)
     )
 
 

@@ -114,7 +114,7 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
     end = window.end_s
     if case.vbus is not None:
         # What is drawn after the plug was out is drawn without a contract.
-        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.max or 0.0)
+        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.most)
         end = gone[0].start_s if gone else end
     found = outside(line, start, end, high=beyond_a(limit), bridge_s=10e-3)
     return [stretch for stretch in found if stretch.length_s >= least]

@@ -224,7 +224,7 @@ class Case:
         if self.vbus is None or talk.duration_s - last < timers.VBUS_OFF.max_s:
             return False
         seen = self.vbus.during(max(0.0, talk.duration_s - _LAST_LOOK_S), talk.duration_s)
-        return seen is not None and seen.low > (vbus_levels.SINK_DISCONNECT.max or 0.0)
+        return seen is not None and seen.low > vbus_levels.SINK_DISCONNECT.most
 
 
 @dataclass(frozen=True)
