@@ -105,7 +105,7 @@ def _renewing(talk: Conversation) -> Iterator[float]:
     for one in talk.negotiations:
         if one.request is None or one.ready is None:
             continue
-        programmable = one.requested is not None and isinstance(one.requested.get("voltage_mv"), int)
+        programmable = one.requested is not None and one.requested.integer("voltage_mv") is not None
         if programmable and one.under_contract and last is not None:
             yield one.request.start_s - last
         last = one.request.start_s if programmable else None

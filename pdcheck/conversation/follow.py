@@ -343,24 +343,19 @@ def contract_of(done: Negotiation) -> Contract | None:
     wanted = done.requested
     if request is None or ready is None or wanted is None or wanted.kind != "request":
         return None
-    position = wanted.get("position")
-    if not isinstance(position, int):
+    position = wanted.integer("position")
+    if position is None:
         return None
     given = object_at(done.offered, position)
     if given is None:
         return None
-
-    def whole(source: DataObject, name: str) -> int | None:
-        value = source.get(name)
-        return value if isinstance(value, int) else None
-
-    voltage = whole(wanted, "voltage_mv")
+    voltage = wanted.integer("voltage_mv")
     if voltage is None:
-        voltage = whole(given, "voltage_mv")
+        voltage = given.integer("voltage_mv")
     return Contract(
         kind=given.kind, position=position, voltage_mv=voltage,
-        min_voltage_mv=whole(given, "min_voltage_mv"), max_voltage_mv=whole(given, "max_voltage_mv"),
-        current_ma=whole(wanted, "operating_current_ma"), power_mw=whole(wanted, "operating_power_mw"),
+        min_voltage_mv=given.integer("min_voltage_mv"), max_voltage_mv=given.integer("max_voltage_mv"),
+        current_ma=wanted.integer("operating_current_ma"), power_mw=wanted.integer("operating_power_mw"),
         since_s=ready.start_s, renewed_s=(request.start_s,), ended_s=None, ended_by=None,
     )
 

@@ -204,10 +204,10 @@ def cc_against_offer(case: Case) -> Iterator[Claim]:
     first = next((n for n in case.conversation.negotiations if n.offers), None)
     if first is None or not first.offered or case.conversation.starts_midway:
         return
-    given = first.offered[0].get("current_ma")
+    given = first.offered[0].integer("current_ma")
     at = first.offers[0].start_s
     before = [r for r in attached_rests(case) if r.start_s < at and r.length_s >= timers.RP_VALUE_CHANGE.min_s]
-    if before and isinstance(given, int) and _OBJECT_MA.get(before[-1].state, 0) > given:
+    if before and given is not None and _OBJECT_MA.get(before[-1].state, 0) > given:
         yield Claim(
             None, before[-1].start_s,
             f"The pull-up advertises {_advertised(before[-1])}, the offer's 5 V object only {amps(given)}.",

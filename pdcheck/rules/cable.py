@@ -48,8 +48,7 @@ def _asked_in_vain(case: Case) -> Exchange | None:
 def _over(objects: tuple[DataObject, ...], limit_ma: int) -> DataObject | None:
     for one in objects:
         for name in ("current_ma", "current_9v_to_15v_ma", "current_15v_to_20v_ma"):
-            value = one.get(name)
-            if isinstance(value, int) and value > limit_ma:
+            if (one.integer(name) or 0) > limit_ma:
                 return one
     return None
 

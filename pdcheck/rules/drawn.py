@@ -87,15 +87,11 @@ def contract_limit_a(window: Window) -> float | None:
     if wanted is None:
         return None
 
-    def number(name: str) -> int:
-        value = wanted.get(name)
-        return value if isinstance(value, int) else 0
-
-    power = max(number("operating_power_mw"), number("max_power_mw"))
+    power = max(wanted.integer("operating_power_mw") or 0, wanted.integer("max_power_mw") or 0)
     if power:
         low = window.contract.min_voltage_mv
         return power / low if low else None
-    most = max(number("operating_current_ma"), number("max_current_ma"))
+    most = max(wanted.integer("operating_current_ma") or 0, wanted.integer("max_current_ma") or 0)
     return most / 1e3 if most else None
 
 
