@@ -14,7 +14,7 @@ from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
 from pdcheck.rules.advertisement import attached_since
 from pdcheck.rules.both_ways import both_ways
-from pdcheck.rules.delivery import Delivered, Delivery, judge
+from pdcheck.rules.delivery import Delivered, Delivery
 from pdcheck.rules.drawn import charging_a
 from pdcheck.rules.words import amps, volts
 
@@ -63,7 +63,7 @@ class Verdict:
 def judge_case(case: Case) -> Verdict:
     """The verdict on a case."""
     findings = check_all(case)
-    delivery = judge(case)
+    delivery = case.delivery
     convicting = [f for f in findings if f.effect is Effect.CONVICTS]
     if both_ways(case) is not None:
         # What goes through on one contact and not on the other is nobody's fault who serves both.
@@ -101,13 +101,12 @@ def judge_case(case: Case) -> Verdict:
         contract=contract,
         delivery=delivery,
         leading=leading,
-        findings=tuple(sorted(findings, key=lambda f: (f is not leading, _RANK[f.severity.value], _when(f)))),
+        findings=tuple(sorted(findings, key=lambda f: (f is not leading, f.severity.rank, _when(f)))),
         next=leading.next if leading is not None else _next_for_pass(case),
     )
 
 
 _WITHHOLDING = (Effect.WITHHOLDS, Effect.UNSETTLES)
-_RANK = {"fail": 0, "warn": 1, "info": 2}
 
 
 def _when(finding: Finding) -> float:

@@ -17,7 +17,7 @@ from pdcheck.comparison.spread import measured, values_of
 from pdcheck.conversation.model import Conversation, Party
 from pdcheck.conversation.steps import received
 from pdcheck.rules import Case
-from pdcheck.rules.delivery import bounds_mv
+from pdcheck.rules.held import bounds_mv
 from pdcheck.standard import electrical, timers
 from pdcheck.standard.limit import Limit
 from pdcheck.standard.line_code import Sop

@@ -23,7 +23,7 @@ from pdcheck.conversation.model import (
     Silence,
     Transmission,
 )
-from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS, REVISIONS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
 from pdcheck.messages.model import DataObject, Message
@@ -384,4 +384,4 @@ def _revision(exchanges: Sequence[Exchange]) -> str | None:
             highest[one.sender] = one.message.header.revision
     if not highest:
         return None
-    return {0: "1.0", 1: "2.0", 2: "3.x"}.get(min(highest.values()))
+    return REVISIONS.get(min(highest.values()))

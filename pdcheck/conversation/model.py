@@ -6,6 +6,7 @@ stand here with their times.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
@@ -121,6 +122,10 @@ class Exchange:
         return self.acknowledged_s if self.acknowledged_s is not None else self.end_s
 
 
+def _start_s(one: Exchange) -> float:
+    return one.start_s
+
+
 @dataclass(frozen=True)
 class Reset:
     """A Hard Reset or Cable Reset on the line, with its sender where the bit rate gives it away."""
@@ -230,6 +235,14 @@ class Conversation:
         if not self.resets:
             return self.exchanges
         return tuple(sorted([*self.exchanges, *self.resets], key=lambda step: step.start_s))
+
+    def begun_before(self, moment_s: float) -> int:
+        """How many exchanges begin before a moment (seconds): the place in ``exchanges`` of the first of the others."""
+        return bisect_left(self.exchanges, moment_s, key=_start_s)
+
+    def begun_by(self, moment_s: float) -> int:
+        """The same with those that begin just then."""
+        return bisect_right(self.exchanges, moment_s, key=_start_s)
 
     @cached_property
     def hard_resets(self) -> tuple[Reset, ...]:

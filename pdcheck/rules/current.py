@@ -14,13 +14,13 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trusted_current
 from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.resets import LOOP
 from pdcheck.rules.words import span
 from pdcheck.standard import timers, vbus_levels
 
 _REF_DRAW = "USB PD, section 6.4.2 (Request message, operating current) and 7.2 (sink requirements)"
 #: A reset this soon after the device began to take too much, or while it does, has that for a cause. Our own choice.
 _CAUSE_S = 0.5
-_LOOP = 3
 #: A meter this fine shows what happens within a transition. Our own choice.
 _FINE_S = 20e-3
 _STANDBY_S = 40e-3
@@ -66,7 +66,7 @@ def _ended_by_overdraw(case: Case, window: Window) -> float | None:
 def _ended(case: Case) -> list[tuple[Window, float]]:
     """The windows that an overdraw ended, with its beginning; none where all was well again afterwards."""
     found = [(w, at) for w in windows(case) if (at := _ended_by_overdraw(case, w)) is not None]
-    return found if case.conversation.standing is None or len(found) >= _LOOP else []
+    return found if case.conversation.standing is None or len(found) >= LOOP else []
 
 
 def _words(case: Case, window: Window, start_s: float, end_s: float) -> str:

@@ -51,6 +51,11 @@ class Severity(StrEnum):
     WARN = "warn"
     INFO = "info"
 
+    @property
+    def rank(self) -> int:
+        """0 for the gravest."""
+        return list(Severity).index(self)
+
 
 class Who(StrEnum):
     """Whom a finding is about. LINK is the wire between the two: a contact, noise."""

@@ -16,7 +16,7 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
-from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
+from pdcheck.rules.words import NAME, amps, count, party_of, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
 from pdcheck.standard.offers import SPR_AVS_STEP_MV
 from pdcheck.standard.sizes import SPR_PLACES
@@ -26,6 +26,9 @@ _REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
 #: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
 GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
 MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
+#: The same of the longer wait for PS_RDY, of whose beginning less is known. Our own choice.
+READY_SLACK_S = 20e-3
+NOT_READY_S = timers.PS_TRANSITION_SPR.min_s - READY_SLACK_S
 
 
 def _waits(one: Negotiation) -> list[tuple[float, float]]:
@@ -241,7 +244,7 @@ def given_up_early(case: Case) -> Iterator[Claim]:
         return
     one = stop.negotiation
     least = {
-        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: timers.PS_TRANSITION_SPR.min_s - 20e-3,
+        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: NOT_READY_S,
     }.get(stop.step)
     waiting = (
         (stop.step is Step.REQUEST and one.request is None)
@@ -258,10 +261,9 @@ def given_up_early(case: Case) -> Iterator[Claim]:
         # Whoever takes an Accept for a repeat does not wait for PS_RDY.
         return
     sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
-    who = {Party.SOURCE: Who.SOURCE, Party.SINK: Who.SINK}.get(sender)
-    by = {Who.SOURCE: "The charger", Who.SINK: "The device", None: "One side"}[who]
+    by = "One side" if sender is Party.UNKNOWN else NAME[sender]
     yield Claim(
-        who, one.next_s,
+        party_of(sender), one.next_s,
         f"{by} sent a Hard Reset {span(stop.waited_s)} into the wait, before the other's time to answer was over.",
         stops_at=stop.step,
     )

@@ -53,7 +53,7 @@ def _cycles(case: Case) -> Iterator[_Cycle]:
     talk = case.conversation
     if case.vbus is None or case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S:
         return
-    resets = [r for r in talk.resets if r.packet.sop is not None and r.packet.sop.value == "Hard Reset"]
+    resets = talk.hard_resets
     for place, reset in enumerate(resets):
         last = place + 1 == len(resets)
         until = talk.duration_s if last else resets[place + 1].start_s

@@ -23,6 +23,11 @@ NAME = {
 }
 
 
+def party_of(party: Party) -> Who | None:
+    """A party as a finding names it; None where nobody is named."""
+    return None if party is Party.UNKNOWN else Who(party.value)
+
+
 def span(seconds: float) -> str:
     """A length of time: ``"25 ms"``, ``"1.2 s"``, ``"180 us"``, ``"40 ns"``."""
     # What rounds to 1000 of a unit is 1 of the next one.
