@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import FloatArray, IntArray
 from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
@@ -33,9 +34,6 @@ from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_table import is_rule
 from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError, shortened
-
-IntArray = NDArray[np.intp]
-FloatArray = NDArray[np.float64]
 
 NO_ROWS: IntArray = np.empty(0, np.intp)
 LAST_ROWS = 16
