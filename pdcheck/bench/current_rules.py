@@ -36,14 +36,13 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
         return None
     if advertised is Advertisement.DEFAULT:
         # The more generous of the two defaults: nobody is accused for being on a USB 3 port.
-        return DEFAULT_USB_3.max or 0.0, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
+        return DEFAULT_USB_3.most, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
     return float(advertised.most_ma or 0), f"{advertised.value} are advertised"
 
 
 def charger_may_be_mute(readings: Readings, vbus: float | None) -> bool:
     """True where at 5 V no contract is known and no charging current: a charger that never offers looks just so."""
-    assert SAFE_5V.max is not None
-    if readings.contract is not None or (vbus is not None and vbus > SAFE_5V.max):
+    if readings.contract is not None or (vbus is not None and vbus > SAFE_5V.most):
         return False
     if readings.current_ma is None:
         return True

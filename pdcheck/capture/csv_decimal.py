@@ -10,21 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
-from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray, Words
+from pdcheck.capture.cell_numbers import Cells, Shape, decimals
+from pdcheck.capture.char_words import begin_with_digits, cut_at, has, lengths, words_of
+from pdcheck.capture.csv_rows import NO_ROWS
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.csv_trembling import TOP, RowEnds, Trembling, signed, spelled, unsigned
-from pdcheck.capture.csv_words import (
-    Bytes,
-    Cells,
-    Shape,
-    Words,
-    begin_with_digits,
-    cut_at,
-    decimals,
-    has,
-    lengths,
-)
 
 _MINUS, _POINT = 0x2D, 0x2E
 _EIGHT = 8

@@ -18,15 +18,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pdcheck.capture.arrays import Bytes, Flags, IntArray
+from pdcheck.capture.cell_numbers import MOST_WIDE, Cells, Shape
 from pdcheck.capture.csv_decimal import DecimalKind
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_loose import LooseKind
 from pdcheck.capture.csv_powers import PowerKind
-from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
 from pdcheck.capture.csv_trembling import RowEnds, Trembling
-from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, Shape
 
 LEAST_ROWS = 64
 STRETCH = 1 << 21

@@ -13,6 +13,9 @@ takes is read cell by cell, in ``csv_rows``, which alone says what is wrong with
 What none of these knows, cells that say more than a value or are left empty where nothing has changed, is made plain
 in the text before they see it: ``csv_dressed``, ``csv_same_dress``, ``csv_sparse``; ``csv_tall`` makes a list a table,
 ``csv_halves`` one time of two columns.
+
+What characters say many at a time is asked in ``char_words`` (eight of them), ``cell_numbers`` and ``cell_levels`` (a
+column of cells); so do the dumps of ``vcd_words``.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pdcheck.capture.arrays import FloatArray, IntArray
 from pdcheck.capture.csv_buffer import MARGIN, LineBuffer
 from pdcheck.capture.csv_clock import RowClock
 from pdcheck.capture.csv_even import EvenReader
@@ -29,10 +33,9 @@ from pdcheck.capture.csv_layout import Kind, Layout, find_layout
 from pdcheck.capture.csv_noisy import NoisyReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_quiet import QuietReader
-from pdcheck.capture.csv_rows import CarefulReader, IntArray, Lane, NotALevel, OutOfRange, Place, RowBlock, lanes_of
+from pdcheck.capture.csv_rows import CarefulReader, Lane, NotALevel, OutOfRange, Place, RowBlock, lanes_of
 from pdcheck.capture.csv_uneven import UnevenReader
 from pdcheck.capture.csv_varying import VaryingReader
-from pdcheck.capture.growing import FloatArray
 from pdcheck.capture.lines import MOST_EDGES, MOST_UNSCALED, EdgeBuilder, check_apart
 from pdcheck.capture.model import AnalogLine, Capture, Line, Role
 from pdcheck.capture.names import is_in_codes

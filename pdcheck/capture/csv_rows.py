@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import FloatArray, IntArray
 from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
@@ -33,9 +34,6 @@ from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_table import is_rule
 from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError, shortened
-
-IntArray = NDArray[np.intp]
-FloatArray = NDArray[np.float64]
 
 NO_ROWS: IntArray = np.empty(0, np.intp)
 LAST_ROWS = 16
@@ -96,14 +94,13 @@ class Place:
     :ivar rows: rows read.
     :ivar origin: the first row's time as a whole number and a rest; None before it.
     :ivar last_time: the last row's time, from the first row's, in the file's unit.
-    :ivar last_levels: the lanes' levels in the last row.
+    :ivar empty_lines: lines without data so far; too many of them are no capture.
     """
 
     line: int
     rows: int = 0
     origin: tuple[int, float] | None = None
     last_time: float = 0.0
-    last_levels: NDArray[np.uint8] | None = None
     empty_lines: int = 0
 
 

@@ -12,9 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import digits_to_integers
-from pdcheck.capture.csv_rows import FloatArray, IntArray
-from pdcheck.capture.csv_words import MASKS, Flagging, Flags, Words, turned
+from pdcheck.capture.arrays import Flags, FloatArray, IntArray, Words
+from pdcheck.capture.char_words import MASKS, digits_to_integers, turned
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.waves import ranges_of
 
 #: Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.

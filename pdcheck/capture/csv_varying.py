@@ -15,27 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, Flags, FloatArray, IntArray
+from pdcheck.capture.cell_levels import NOT_A_BUS_VALUE, NOT_A_LEVEL, bit_rows, buses, levels
+from pdcheck.capture.cell_numbers import Cells, Shape, decimals, numbers, rising
 from pdcheck.capture.csv_cells import COMMENT_MARKS
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_powers import PowerKind
-from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_rows import Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
-from pdcheck.capture.csv_words import (
-    NOT_A_BUS_VALUE,
-    NOT_A_LEVEL,
-    Bytes,
-    Cells,
-    Flagging,
-    Flags,
-    Shape,
-    bit_rows,
-    buses,
-    decimals,
-    levels,
-    numbers,
-    rising,
-)
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16

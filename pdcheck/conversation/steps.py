@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Silence, Step
 
-#: So many unheard offers end a contract in all but name. Our own choice.
-_UNHEARD_OFFERS = 3
+#: So many offers that nobody answers are a stop, though only the capture's end ends them. Our own choice.
+UNHEARD_OFFERS = 3
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,7 @@ def _unheard(one: Negotiation) -> bool:
     silences = [s for o in one.offers for s in o.silences]
     return (
         one.request is None and not any(received(o) for o in one.offers)
-        and silences.count(Silence.NOTHING) >= _UNHEARD_OFFERS
+        and silences.count(Silence.NOTHING) >= UNHEARD_OFFERS
     )
 
 

@@ -16,7 +16,7 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
-from pdcheck.rules.resets import silent_charger
+from pdcheck.rules.resets import LOOP, silent_charger
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import timers, vbus_levels
 
@@ -25,7 +25,6 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
-_LOOP = 3
 #: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
 _PPS_SLACK_S = 0.5
 
@@ -135,7 +134,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
         held += f", after {cause.words}"
-    if case.conversation.standing is not None and len(lost) < _LOOP:
+    if case.conversation.standing is not None and len(lost) < LOOP:
         return
     again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
@@ -143,7 +142,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             again.who, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.", stops_at=again.stops_at,
         )
         return
-    if len(lost) >= _LOOP:
+    if len(lost) >= LOOP:
         # Whether or not another one follows, none of them lasts.
         yield Claim(_one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.")
         return
@@ -213,7 +212,7 @@ def _explained(case: Case) -> bool:
 )
 def contract_regained(case: Case) -> Iterator[Claim]:
     lost = [c for c in case.conversation.contracts if c.ended_by is not None]
-    if case.conversation.standing is None or not lost or len(lost) >= _LOOP:
+    if case.conversation.standing is None or not lost or len(lost) >= LOOP:
         return
     if _explained(case):
         return
@@ -253,9 +252,9 @@ def contract_made_anew(case: Case) -> Iterator[Claim]:
             rounds.append(after.since_s - one.since_s)
     until = case.conversation.duration_s
     if case.vbus is not None:
-        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.max or 0.0)
+        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
         until = gone[0].start_s if gone else until
-    if len(rounds) < _LOOP or until - standing.since_s > max(rounds):
+    if len(rounds) < LOOP or until - standing.since_s > max(rounds):
         return
     yield Claim(
         None, standing.since_s,

@@ -6,7 +6,6 @@ nothing. Whoever does not count on talks to somebody who seems deaf and is not.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -15,8 +14,7 @@ from pdcheck.conversation.model import Exchange, Party, Step, Transmission
 from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
-from pdcheck.rules.windows import party_of
-from pdcheck.rules.words import NAME, span, times
+from pdcheck.rules.words import NAME, party_of, span, times
 from pdcheck.standard import counters, electrical, timers
 from pdcheck.standard.line_code import PREAMBLE_BITS, Sop
 
@@ -94,10 +92,9 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
     hard = talk.hard_resets
     for place, reset in enumerate(hard):
         until = hard[place + 1].start_s if place + 1 < len(hard) else talk.duration_s
-        behind = bisect_right(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
-        before = bisect_left(talk.exchanges, until, key=lambda e: e.start_s)
+        between = range(talk.begun_by(reset.start_s), talk.begun_before(until))
         for party in (Party.SOURCE, Party.SINK):
-            first = _first_of(party, talk.exchanges, behind, before)
+            first = _first_of(party, talk.exchanges, between)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
                 continue
             if not _goes_on(first, _last_of(party, talk.exchanges, behind)):
@@ -115,9 +112,8 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             return
 
 
-def _first_of(party: Party, exchanges: Sequence[Exchange], start: int, stop: int) -> Exchange | None:
-    """The first message of a port among those from ``start`` on."""
-    places = range(start, stop)  # counted, for a slice would be as long as what follows every reset
+def _first_of(party: Party, exchanges: Sequence[Exchange], places: range) -> Exchange | None:
+    """The first message of a port at these places: no slice, which would be as long as what follows every reset."""
     return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
 
 
@@ -143,9 +139,9 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
             continue
         if one.answer is None or one.answer.acknowledged_s is None:
             continue
-        place = bisect_left(talk.exchanges, one.answer.start_s, key=lambda e: e.start_s) + 1
+        behind = range(talk.begun_by(one.answer.start_s), len(talk.exchanges))
         for party in (Party.SOURCE, Party.SINK):
-            first = _first_of(party, talk.exchanges, place, len(talk.exchanges))
+            first = _first_of(party, talk.exchanges, behind)
             if first is None or first.name == "Soft_Reset" or first.message.header.message_id == 1:
                 continue
             reset = any(one.asked.start_s < r.start_s < first.start_s for r in talk.resets)
@@ -172,7 +168,7 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
 def too_many_retries(case: Case) -> Iterator[Claim]:
     for one in case.conversation.exchanges:
         limit = counters.RETRY_COUNT_R3 if one.message.header.revision >= 2 else counters.RETRY_COUNT_R2
-        allowed = int(limit.nom or 0)
+        allowed = int(limit.nominal)
         if len(one.transmissions) > 1 + allowed:
             yield Claim(
                 party_of(one.sender), one.start_s,

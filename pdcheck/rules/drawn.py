@@ -87,15 +87,11 @@ def contract_limit_a(window: Window) -> float | None:
     if wanted is None:
         return None
 
-    def number(name: str) -> int:
-        value = wanted.get(name)
-        return value if isinstance(value, int) else 0
-
-    power = max(number("operating_power_mw"), number("max_power_mw"))
+    power = max(wanted.integer("operating_power_mw") or 0, wanted.integer("max_power_mw") or 0)
     if power:
         low = window.contract.min_voltage_mv
         return power / low if low else None
-    most = max(number("operating_current_ma"), number("max_current_ma"))
+    most = max(wanted.integer("operating_current_ma") or 0, wanted.integer("max_current_ma") or 0)
     return most / 1e3 if most else None
 
 
@@ -114,7 +110,7 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
     end = window.end_s
     if case.vbus is not None:
         # What is drawn after the plug was out is drawn without a contract.
-        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.max or 0.0)
+        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.most)
         end = gone[0].start_s if gone else end
     found = outside(line, start, end, high=beyond_a(limit), bridge_s=10e-3)
     return [stretch for stretch in found if stretch.length_s >= least]

@@ -188,8 +188,8 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
 
     :param drop_mv: what the cable may lose; None for the most that it may lose at the current asked for.
     """
-    low_pct, high_pct = vbus_levels.SRC_NEW.min or 0.0, vbus_levels.SRC_NEW.max or 0.0
-    valid = (vbus_levels.SRC_VALID.max or 0.0) * 1e3
+    low_pct, high_pct = vbus_levels.SRC_NEW.least, vbus_levels.SRC_NEW.most
+    valid = vbus_levels.SRC_VALID.most * 1e3
     low, high = contract.voltage_mv, contract.voltage_mv
     if contract.kind in ("variable", "battery"):
         low, high = contract.min_voltage_mv, contract.max_voltage_mv
@@ -207,9 +207,10 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
 
 def cable_drop_mv(amps: float | None = None) -> float:
     """What cable and contacts may lose between charger and probe at a current (None: at any), in mV."""
-    most = 1e3 * ((vbus_levels.CABLE_VBUS_DROP.max or 0.0) + (vbus_levels.CABLE_GROUND_DROP.max or 0.0))
+    most = 1e3 * vbus_levels.CABLE_DROP_V
     # The limits hold at the cable's full current; an unmarked cable carries 3 A.
-    return most if amps is None else min(most, most * max(amps, 0.0) / vbus_levels.UNMARKED_CABLE_A + _METER_OHMS_MV)
+    full_a = vbus_levels.UNMARKED_CABLE.most / 1e3
+    return most if amps is None else min(most, most * max(amps, 0.0) / full_a + _METER_OHMS_MV)
 
 
 def reference_v(case: Case) -> float | None:
@@ -232,8 +233,8 @@ def scale_is_good(case: Case) -> bool:
     level = reference_v(case)
     if level is None or case.once(_below_zero):
         return False
-    low = (vbus_levels.SAFE_5V.min or 0.0) - cable_drop_mv() / 1e3
-    return low <= level <= (vbus_levels.SAFE_5V.max or 0.0) + 0.1
+    low = vbus_levels.SAFE_5V.least - cable_drop_mv() / 1e3
+    return low <= level <= vbus_levels.SAFE_5V.most + 0.1
 
 
 def _below_zero(case: Case) -> bool:

@@ -51,6 +51,11 @@ class Severity(StrEnum):
     WARN = "warn"
     INFO = "info"
 
+    @property
+    def rank(self) -> int:
+        """0 for the gravest."""
+        return list(Severity).index(self)
+
 
 class Who(StrEnum):
     """Whom a finding is about. LINK is the wire between the two: a contact, noise."""
@@ -239,7 +244,7 @@ class Case:
         if self.vbus is None or talk.duration_s - last < timers.VBUS_OFF.max_s:
             return False
         seen = self.vbus.during(max(0.0, talk.duration_s - _LAST_LOOK_S), talk.duration_s)
-        return seen is not None and seen.low > (vbus_levels.SINK_DISCONNECT.max or 0.0)
+        return seen is not None and seen.low > vbus_levels.SINK_DISCONNECT.most
 
 
 @dataclass(frozen=True)

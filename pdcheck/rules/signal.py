@@ -37,7 +37,7 @@ _CUT_BY_START_S = 100e-6
 #: A dual-role port toggles every 50 ms at the fastest (tDRP), two edges each time; no packet has fewer than 300 bits.
 #: Our own choice, well above the one and below the other.
 _MANY_EDGES, _BUSY_HZ = 100, 100.0
-_SLOW_TEXT = f"half a bit on CC lasts {(electrical.UNIT_INTERVAL.min or 0) / 2:.2f} us at the fastest"
+_SLOW_TEXT = f"half a bit on CC lasts {electrical.UNIT_INTERVAL.least / 2:.2f} us at the fastest"
 
 
 def _shows_offer(conversation: Conversation) -> bool:
