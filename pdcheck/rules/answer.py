@@ -14,10 +14,11 @@ from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.drawn import trips
 from pdcheck.rules.held import bounds_mv
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of, too_high_a_maximum
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.limit import Limit
@@ -90,7 +91,7 @@ def valid_request_rejected(case: Case) -> Iterator[Claim]:
     if stop is None or stop.step is not Step.ACCEPT or stop.negotiation.ending is not Ending.REJECT:
         return
     one = stop.negotiation
-    if one.answer is None or one.requested is None or not _request_is_valid(one):
+    if one.answer is None or one.requested is None or not _request_is_valid(one) or too_high_a_maximum(one):
         return
     refused = sum(n.ending is Ending.REJECT for n in stop.alike)
     yield Claim(
@@ -137,7 +138,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     silent = []
     there_v: float | None = None
     for one in stop.alike:
-        if one.ready is not None:
+        if one.ready is not None or trips(case, one) is not None:
             continue
         limit = _transition(one).max_s
         if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
@@ -169,8 +170,8 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
 
 
 def _came_all_the_same(case: Case, one: Negotiation) -> float | None:
-    """What VBUS reads at the capture's end, where nobody resets and it has gone to the level above 5 V that was asked
-    for; else None."""
+    """What VBUS reads at the capture's end, where nobody resets and it has gone to the level that was asked for, or
+    was there under a contract before; else None."""
     if one.ending is not Ending.CAPTURE_END or case.vbus is None or one.answer is None:
         return None
     wanted = contract_of(replace(one, ready=one.answer))
@@ -179,8 +180,9 @@ def _came_all_the_same(case: Case, one: Negotiation) -> float | None:
     seen = case.vbus.during(max(0.0, one.next_s - _LOOK_S), one.next_s)
     if bounds is None or before is None or seen is None:
         return None
-    moved = before.typical * 1e3 < bounds[0] <= seen.typical * 1e3 <= bounds[1]
-    return seen.typical if moved else None
+    there = bounds[0] <= seen.typical * 1e3 <= bounds[1]
+    moved = before.typical * 1e3 < bounds[0]
+    return seen.typical if there and (moved or one.under_contract) else None
 
 
 def _transition(one: Negotiation) -> Limit:
