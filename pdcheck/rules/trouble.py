@@ -99,10 +99,20 @@ def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Tr
     above = sum(s.length_s for s in outside(line, off.start_s, off.end_s, high=high, bridge_s=0.0))
     if above < off.length_s / 2:
         return None
+    if off.start_s <= window.start_s and _comes_down(line, window, level, high):
+        # Ready was said too early, or the probe is slow: another rule's matter, as on the way up.
+        return None
     # Nobody but the source can raise VBUS.
     return Trouble(
         Kind.TOO_HIGH, window, off, level, Draw.UNKNOWN, Who.SOURCE, True,
     )
+
+
+def _comes_down(line: AnalogLine, window: Window, level: Span, high: float) -> bool:
+    """True where VBUS was above a contract's level before that was asked for, and is still on its way down."""
+    asked = window.made.request
+    before = line.during(max(0.0, asked.start_s - _TRANSIENT_S), asked.start_s) if asked is not None else None
+    return before is not None and before.low > high and level.high <= before.high + (vbus_levels.SRC_VALID.max or 0.0)
 
 
 def _may_be_overload(case: Case, window: Window, off: Stretch) -> bool:

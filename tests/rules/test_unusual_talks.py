@@ -243,3 +243,64 @@ def test_padding_after_an_unchunked_offer_is_no_object() -> None:
     assert verdict.outcome is Outcome.PASS and verdict.contract is not None
     assert verdict.contract.voltage_mv == 28000
     assert "padding" not in " ".join(f.summary for f in verdict.findings), [f.summary for f in verdict.findings]
+
+
+def comes_down(late_s: float, *, peak: float | None = None) -> Scene:
+    """From 20 V to 5 V; VBUS gets there so long after PS_RDY, as behind the device's diode or a slow divider."""
+
+    def story(talk: Talk) -> None:
+        talk.attach()
+        negotiate(talk, 3, 1500)
+        talk.now += 0.2
+        talk.say("sink", "Request", [words.request_fixed(1, 1000, 1000)])
+        talk.responding()
+        talk.say("source", "Accept")
+        if peak is not None:
+            talk.move_vbus(peak, talk.now + 28e-3, talk.now + 40e-3)
+        talk.move_vbus(5.05, talk.now + 45e-3, talk.now + 0.1 + late_s)
+        talk.now += 0.1
+        talk.say("source", "PS_RDY")
+        talk.now += 0.5
+
+    return Scene(story, whole=True, tail_s=0.4)
+
+
+@pytest.mark.parametrize("late_s", [0.03, 0.06, 0.1, 0.2, 0.28])
+def test_vbus_that_comes_down_late_has_not_risen(late_s: float) -> None:
+    for seed in range(3):
+        verdict = comes_down(late_s).verdict(seed)
+        assert verdict.outcome is Outcome.PASS, verdict.summary
+        assert {f.rule for f in loud(verdict)} <= {"ready-before-vbus"}
+
+
+def test_vbus_above_both_levels_at_ready_has_risen() -> None:
+    for seed in range(3):
+        verdict = comes_down(0.2, peak=26.0).verdict(seed)
+        assert (verdict.outcome, verdict.suspect) == (Outcome.FAIL, Who.SOURCE), verdict.summary
+
+
+def lost_from(name: str, *, volts: float) -> Scene:
+    """A good negotiation of which the capture has nothing from that message to PS_RDY; VBUS goes to `volts`."""
+
+    def story(talk: Talk) -> None:
+        talk.attach()
+        negotiate(talk, 2, 2000)
+        names = [packet.label for packet in talk.packets]
+        talk.packets = talk.packets[: names.index(name)]
+        talk.vbus[-1] = (talk.vbus[-1][0], volts)
+        talk.now += 1.2
+
+    return Scene(story, whole=True)
+
+
+@pytest.mark.parametrize("name", ["Request", "Accept", "PS_RDY"])
+@pytest.mark.parametrize(
+    ("volts", "outcome"), [(9.05, Outcome.INCONCLUSIVE), (5.05, Outcome.FAIL), (12.0, Outcome.FAIL)]
+)
+def test_vbus_at_the_level_that_was_offered_shows_that_it_was_asked_for(
+    name: str, volts: float, outcome: Outcome
+) -> None:
+    """Nobody resets, and VBUS is at 9 V as offered: what is not in the capture was said, or both broke the standard."""
+    for seed in range(3):
+        verdict = lost_from(name, volts=volts).verdict(seed)
+        assert verdict.outcome is outcome, verdict.summary
