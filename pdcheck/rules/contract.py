@@ -25,6 +25,9 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
+#: One that stands for so many times as long as the longest of the lost ones, and so long (seconds), is no part of the
+#: loop. Our own choice.
+_OUTLASTS, _OUTLASTS_S = 3.0, 2.0
 #: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
 _PPS_SLACK_S = 0.5
 
@@ -134,7 +137,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
         held += f", after {cause.words}"
-    if case.conversation.standing is not None and len(lost) < LOOP:
+    if case.conversation.standing is not None and (len(lost) < LOOP or _outlasts(case, lost)):
         return
     again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
@@ -165,6 +168,24 @@ def contract_lost(case: Case) -> Iterator[Claim]:
         )
         return
     yield Claim(cause.who if cause is not None else None, last.ended_by.start_s, f"{held}; no new one was made.")
+
+
+def _outlasts(case: Case, lost: list[Contract]) -> bool:
+    """True where the contract that stands has stood for much longer than any of the lost ones did."""
+    standing = case.conversation.standing
+    held = [c.ended_by.start_s - c.since_s for c in lost if c.ended_by is not None]
+    if standing is None:
+        return False
+    return _stands_until(case, standing) - standing.since_s > max(_OUTLASTS_S, _OUTLASTS * max(held))
+
+
+def _stands_until(case: Case, standing: Contract) -> float:
+    """The moment (seconds) up to which a contract is seen to stand: to the end of the capture, or until VBUS goes."""
+    until = case.conversation.duration_s
+    if case.vbus is None:
+        return until
+    gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
+    return gone[0].start_s if gone else until
 
 
 def _talk_after(case: Case, since_s: float) -> bool:
@@ -212,7 +233,7 @@ def _explained(case: Case) -> bool:
 )
 def contract_regained(case: Case) -> Iterator[Claim]:
     lost = [c for c in case.conversation.contracts if c.ended_by is not None]
-    if case.conversation.standing is None or not lost or len(lost) >= LOOP:
+    if case.conversation.standing is None or not lost or (len(lost) >= LOOP and not _outlasts(case, lost)):
         return
     if _explained(case):
         return
@@ -250,11 +271,7 @@ def contract_made_anew(case: Case) -> Iterator[Claim]:
         broke_off = one.ended_s is not None and one.ended_s < after.since_s and one.ended_by is None
         if broke_off and not any(one.since_s < t < after.since_s for t in swaps):
             rounds.append(after.since_s - one.since_s)
-    until = case.conversation.duration_s
-    if case.vbus is not None:
-        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
-        until = gone[0].start_s if gone else until
-    if len(rounds) < LOOP or until - standing.since_s > max(rounds):
+    if len(rounds) < LOOP or _stands_until(case, standing) - standing.since_s > max(rounds):
         return
     yield Claim(
         None, standing.since_s,

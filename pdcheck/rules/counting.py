@@ -97,7 +97,7 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             first = _first_of(party, talk.exchanges, between)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
                 continue
-            if not _goes_on(first, _last_of(party, talk.exchanges, behind)):
+            if not _goes_on(first, _first_of(party, talk.exchanges, range(between.start - 1, -1, -1))):
                 continue
             # A message that crosses the reset was counted before it; a lost one was counted after it.
             if first.start_s - reset.start_s < timers.PS_HARD_RESET.max_s or case.unreadable_between(
@@ -114,12 +114,6 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
 
 def _first_of(party: Party, exchanges: Sequence[Exchange], places: range) -> Exchange | None:
     """The first message of a port at these places: no slice, which would be as long as what follows every reset."""
-    return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
-
-
-def _last_of(party: Party, exchanges: Sequence[Exchange], stop: int) -> Exchange | None:
-    """The last message of a port before those from ``stop`` on."""
-    places = range(stop - 1, -1, -1)
     return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
 
 

@@ -17,7 +17,7 @@ from pdcheck.line.model import Crc, Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
-from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of
+from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of, shows_well
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
@@ -26,6 +26,7 @@ from pdcheck.standard.line_code import Sop
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
 _ENOUGH_BROKEN = 2
+_MESSAGE_AND_REPEATS = 3
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
 _MANY_BROKEN, _MUCH_BROKEN = 4, 0.15
@@ -281,6 +282,14 @@ def packets_missing(case: Case) -> Iterator[Claim]:
             Who.CAPTURE, missing[0], "The capture ends inside a packet, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step, next=(todo.CAPTURE_AGAIN,),
         )
+    elif len(missing) >= _MESSAGE_AND_REPEATS and limit_of(case) is None and _broken_when_sent(case) >= set(missing):
+        yield Claim(
+            Who.LINK, missing[0],
+            f"{count(len(missing), 'packet')} sent after {stop.negotiation.start_s:.3f} s, just where the next step "
+            "should be, are broken though this capture shows their signal well: they break on the wire, or are sent "
+            "so.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step, next=todo.LINK_BAD,
+        )
     elif missing:
         yield Claim(
             Who.CAPTURE, missing[0],
@@ -295,6 +304,12 @@ def packets_missing(case: Case) -> Iterator[Claim]:
             f"{lost[0][1]:.3f} s are not in the capture, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step,
         )
+
+
+def _broken_when_sent(case: Case) -> set[float]:
+    """When the packets began that are broken in their bits alone: they go on to their end, on good edges."""
+    packets = [t.packet for t in case.conversation.transmissions]
+    return {p.start_s for p in packets if p.problem in (Problem.BAD_CRC, Problem.BAD_SYMBOL) and shows_well(p)}
 
 
 def _cut_by_the_end(case: Case) -> list[float]:
