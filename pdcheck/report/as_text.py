@@ -47,7 +47,8 @@ _LAST_S = 0.2
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
 CAUTIONS = (
     "VBUS may carry up to 48 V after negotiation: probe with insulated tips, and through a divider.",
-    "Disconnect the battery before measuring ohms; a lithium cell that is hot, swollen or pierced burns.",
+    "Disconnect the battery before measuring ohms, and take it out before hot air; a lithium cell that is hot, swollen "
+    "or pierced burns.",
     "A mains charger is opened only by somebody qualified for it; local codes and licensed practice come first.",
 )
 
