@@ -36,8 +36,8 @@ _A_ROW = 3
 
 LIMITS_WORDS = (
     f"Limits of our own choice: short up to {SHORT_V:g} V or {SHORT_OHM:g} ohm, VBUS low up to {LOW_VBUS_OHM:g} ohm; "
-    f"differs from {DIFFER_V:g} V and {DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode readings depend on meter and board "
-    "(common practice, no source)."
+    f"differs from {DIFFER_V:g} V and {DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode "
+    "readings depend on meter and board (common practice, no source)."
 )
 
 _BLOCKS = {

@@ -43,6 +43,11 @@ def _narrow_list(cases: Sequence[KeptCase], width: int) -> Iterator[str]:
         yield " " * 7 + short(f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}", width - 7)
 
 
+def case_title(case: KeptCase) -> str:
+    """Device and symptom in a few words."""
+    return short(f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}", _NARROW)
+
+
 def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
     """A whole case; ``replaced``: earlier states that an import set aside, as JSON."""
     lines = [short(f"Case {case.number}, {case.status.value}: {case.device or 'no device named'}", width), ""]
@@ -61,11 +66,11 @@ def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
         lines += ["", "Capture's fingerprint", *_fingerprint(case.fingerprint, width)]
     if case.notes:
         lines += ["", "Notes"]
-        for note in case.notes:
+        for number, note in enumerate(case.notes, 1):
             mark = " (private)" if note.private else ""
-            lines += _wrap(f"{_minute(note.at)}{mark}  {one_line(note.text)}", width, "  ", "    ")
-    for reading in case.readings:
-        lines += ["", short(f"Readings: {reading.kind}, {_minute(reading.at)}", width)]
+            lines += _wrap(f"{number}. {_minute(note.at)}{mark}  {one_line(note.text)}", width, "  ", "     ")
+    for number, reading in enumerate(case.readings, 1):
+        lines += ["", short(f"Readings {number}: {reading.kind}, {_minute(reading.at)}", width)]
         lines += _wrap(one_line(to_json(reading.data)), width, "  ", "  ")
     if replaced:
         lines += ["", "Set aside by an import (earlier states)"]

@@ -16,7 +16,7 @@ from pdcheck.casebook.as_text import case_text, list_text, matches_text, outcome
 from pdcheck.commands.casebook_options import PARTS
 from tests.casebook.books import DEVICE, GOOD, NEVER_ASKS, book_at, case, everything, fingerprint, report, run
 
-SUBCOMMANDS = ("add", "edit", "close", "list", "show", "find", "stats", "export", "import")
+SUBCOMMANDS = ("add", "edit", "close", "list", "show", "remove", "find", "stats", "export", "import")
 
 
 def commands_in(text: str) -> list[list[str]]:
