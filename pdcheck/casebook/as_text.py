@@ -22,17 +22,18 @@ _INDENT = 11
 _NARROW = 68
 
 
-def list_text(cases: Sequence[KeptCase], width: int) -> str:
-    """A line a case, the latest first."""
+def list_text(cases: Sequence[KeptCase], width: int | None) -> str:
+    """A line a case of at most ``width`` columns (None: whole), the latest first."""
     if not cases:
         return "No cases yet. pdcheck casebook add --device ... --symptom ... keeps the first."
-    if width < _NARROW:
+    if width is not None and width < _NARROW:
         return _joined(_narrow_list(cases, width))
-    lines = [cut(f"{'case':>5}  {'state':<6}  {'held':<7}  {'part':<16}  device: symptom", width)]
+    lines = [f"{'case':>5}  {'state':<6}  {'held':<7}  {'part':<16}  device: symptom"]
     for case in reversed(cases):
         part = case.part.value if case.part is not None else "-"
         words = f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}"
-        lines.append(cut(f"{case.number:>5}  {case.status.value:<6}  {case.held.value:<7}  {part:<16}  {words}", width))
+        row = f"{case.number:>5}  {case.status.value:<6}  {case.held.value:<7}  {part:<16}  {words}"
+        lines.append(row if width is None else cut(row, width))
     return _joined(lines)
 
 

@@ -12,7 +12,7 @@ import click
 
 from pdcheck.commands.casebook_options import case_options, file_option, open_book, print_json
 from pdcheck.commands.casebook_search import find, stats
-from pdcheck.commands.terminal import say, width
+from pdcheck.commands.terminal import row_width, say, width
 from pdcheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -184,7 +184,7 @@ def list_cases(ctx: click.Context, only_open: bool, as_json: bool, book: str | N
         return
     from pdcheck.casebook.as_text import list_text
 
-    say(list_text(cases, width()))
+    say(list_text(cases, row_width()))
 
 
 @casebook.command()

@@ -104,3 +104,9 @@ def test_a_part_that_was_named_by_mistake_is_no_part_again(tmp_path: Path) -> No
     assert everything(book)[0].part is None
     result = run("edit", "1", "--no-part", "--part", "battery", book=book)
     assert (result.exit_code, len(result.stderr.splitlines())) == (2, 1)
+
+
+def test_a_list_that_goes_into_a_file_is_not_cut(tmp_path: Path) -> None:
+    symptom = "charges at the crew room, not at the ticket office, and only with the plug label up " * 2
+    book = book_at(tmp_path / "b.db", case(symptom=symptom.strip()))
+    assert run("list", book=book).stdout.splitlines()[1].endswith(symptom.strip())
