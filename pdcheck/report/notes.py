@@ -10,6 +10,7 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+from pdcheck.bench.finding_text import findings_page
 from pdcheck.messages.vocabulary import vocabulary_table
 from pdcheck.report.rule_text import rules_page
 from pdcheck.standard import (
@@ -48,6 +49,7 @@ def pages() -> dict[str, str]:
             + vocabulary_table()
         ),
         "rules.md": rules_page(),
+        "findings.md": findings_page(),
     }
 
 
@@ -68,7 +70,8 @@ def _index() -> str:
         "- [levels](levels.md): CC, terminations, VBUS\n"
         "- [message types](message_types.md), [power objects](power_objects.md): names and layouts\n"
         "- [vocabulary](vocabulary.md): how far each message is decoded\n"
-        "- [rules](rules.md): every check, why it stops charging, what to do\n\n" + _CHECKED
+        "- [rules](rules.md): every check, why it stops charging, what to do\n"
+        "- [findings](findings.md): what readings of a meter may mean, and what to do\n\n" + _CHECKED
     )
 
 
