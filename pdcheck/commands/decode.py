@@ -128,8 +128,25 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
                 raise CaptureError(
                     "is a scenario, no capture", "pdcheck synth makes a capture of it", path=path,
                 ) from error
+            if _of_contacts(path):
+                raise CaptureError(
+                    "holds readings of contacts, no capture", "pdcheck pins judges them", path=path,
+                ) from error
             raise
     return check(decode_capture(capture))
+
+
+def _of_contacts(path: str) -> bool:
+    """True where a file that is no capture begins as one for ``pdcheck pins`` does: with contacts in its first cells."""
+    import re
+
+    try:
+        with Path(path).open(encoding="utf-8-sig", errors="replace") as file:
+            rows = [line for line in file.read(8192).splitlines() if line.strip() and not line.startswith("#")]
+    except (OSError, ValueError):
+        return False
+    cells = [re.split(r"[,;\t= ]", row.strip().strip('"'), maxsplit=1)[0] for row in rows[:12]]
+    return len(cells) > 1 and all(re.fullmatch(r"(?i)[AB](1[0-2]|[1-9])", cell) for cell in cells[1:])
 
 
 def _told_by(case: int) -> tuple[str | None, str | None]:
