@@ -137,7 +137,7 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
 
 
 def _of_contacts(path: str) -> bool:
-    """True where a file that is no capture begins as one for ``pdcheck pins`` does: with contacts in its first cells."""
+    """True where a file that is no capture begins as one for ``pdcheck pins`` does: contacts in its first cells."""
     import re
 
     try:
