@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from pdcheck.bench import entries as say
 from pdcheck.bench import pin_entries as entry
-from pdcheck.bench.levels import SHORT_OHM
-from pdcheck.bench.ohm_rules import Pull, open_beside, pull_of
+from pdcheck.bench.levels import LOW_VBUS_OHM, SHORT_OHM
+from pdcheck.bench.ohm_rules import RA_WORDS, Pull, open_beside, pull_of, takes
 from pdcheck.bench.pin_file import PinReading, PinReadings
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.rules import Effect, Finding
@@ -34,9 +35,9 @@ LEADS_OHM = 2.0
 _A_ROW = 3
 
 LIMITS_WORDS = (
-    f"Limits of our own choice: short up to {SHORT_V:g} V or {SHORT_OHM:g} ohm; differs from {DIFFER_V:g} V and "
-    f"{DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode readings depend on meter and board "
-    "(common practice, no source)."
+    f"Limits of our own choice: short up to {SHORT_V:g} V or {SHORT_OHM:g} ohm, VBUS low up to {LOW_VBUS_OHM:g} ohm; "
+    f"differs from {DIFFER_V:g} V and {DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode "
+    "readings depend on meter and board (common practice, no source)."
 )
 
 _BLOCKS = {
@@ -136,6 +137,7 @@ class Board:
         for net in (Net.VBUS, Net.CC, *(n for n in (Net.DP, Net.DN, Net.SBU, Net.TX, Net.RX) if n in fitted)):
             yield from self._shorts(net)
             yield from self._like(net)
+        yield from self._low()
         yield from self._rows()
         if self._compared:
             yield from self._against_good()
@@ -269,6 +271,29 @@ class Board:
                 yield _points(f"the {net.value} contacts differ", _BLOCKS[net], proves=False)
             else:
                 yield entry.DATA_DIFFERS.says(f"{net.value} contacts differ: {text}.")
+
+    def _low(self) -> Iterator[Said]:
+        """Contacts that are alike and yet lower than a working unit's; the words are those of ``measure``."""
+        vbus = [r for r in self._of(Net.VBUS) if r.ohms is not None and SHORT_OHM < r.ohms <= LOW_VBUS_OHM]
+        vbus = [r for r in vbus if not shorted(r) and not self._as_good(r)]
+        if vbus:
+            least = min(r.ohms for r in vbus if r.ohms is not None)
+            yield say.VBUS_LEAK.says(
+                f"{_names(vbus)} (VBUS) {_read(vbus)}{takes(least)}.", effect=Effect.WITHHOLDS,
+            )
+            yield _points("VBUS is low to ground", _BLOCKS[Net.VBUS], proves=False)
+        for reading in self._of(Net.CC):
+            pull = pull_of(reading.ohms) if reading.ohms is not None else None
+            if pull not in (Pull.LOW, Pull.RA) or shorted(reading) or self._as_good(reading):
+                continue
+            if self._state.get(reading.contact.name, ContactState.FINE) is not ContactState.FINE:
+                continue
+            kind = say.LEAK if pull is Pull.LOW else say.RA_AT_DEVICE
+            means = "lower than any pull-down" if pull is Pull.LOW else RA_WORDS
+            yield kind.says(f"{_names([reading])} (CC) {_read([reading])}: {means}.", effect=Effect.WITHHOLDS)
+            yield _points(f"{_names([reading])} is low to ground", _BLOCKS[Net.CC], proves=False)
+        for reading in vbus:
+            self._mark(reading, ContactState.NOT_JUDGED)
 
     def _beside(self, apart: list[PinReading]) -> str:
         """A contact that reads just like its neighbour may be joined to it."""

@@ -327,6 +327,9 @@ class _CsvFile:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""
         return wave.role is not Role.OTHER or bool(wave.unit) or wave.looks_like_volts()
 
+#: So many letters a digit are a list of files or of tickets; no way to write a time or a level takes as many.
+_WORDY = 3
+
 
 def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
     """What to say of a text without rows of values: shows the line that most likely was to be one."""
@@ -334,6 +337,11 @@ def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
     if not told:
         return CaptureError(
             "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=path
+        )
+    text = "".join(line for _, line in told)
+    if sum(map(str.isalpha, text)) > _WORDY * sum(map(str.isdigit, text)):
+        return CaptureError(
+            "is a table of words, no capture", "name the CSV or VCD file that the analyzer exported", path=path
         )
     place, line = told[len(told) // 2]
     shown = shortened(line, _SHOWN)
