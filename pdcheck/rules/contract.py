@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from pdcheck.capture.levels import outside
+from pdcheck.capture.model import Span
 from pdcheck.conversation.model import Contract, Party
 from pdcheck.conversation.names import ANSWERS, POWER_SWAPS, REQUESTS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
+from pdcheck.rules.held import SETTLE_S, bounds_mv
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
 from pdcheck.rules.resets import LOOP, silent_charger
@@ -25,6 +27,8 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
+#: A meter this fine sees VBUS go between PS_RDY and a reset. Our own choice.
+_FINE_S = 20e-3
 #: One that stands for so many times as long as the longest of the lost ones, and so long (seconds), is no part of the
 #: loop. Our own choice.
 _OUTLASTS, _OUTLASTS_S = 3.0, 2.0
@@ -136,13 +140,14 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     by = {Party.SOURCE: " sent by the charger", Party.SINK: " sent by the device"}.get(last.ended_by.sender, "")
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
-        held += f", after {cause.words}"
+        held += f", after {cause.words}{_power_words(case, last, cause)}"
     if case.conversation.standing is not None and (len(lost) < LOOP or _outlasts(case, lost)):
         return
     again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
         yield Claim(
-            again.who, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.", stops_at=again.stops_at,
+            _one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.",
+            stops_at=again.stops_at,
         )
         return
     if len(lost) >= LOOP:
@@ -167,7 +172,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
-    yield Claim(cause.who if cause is not None else None, last.ended_by.start_s, f"{held}; no new one was made.")
+    yield Claim(_named(case, last, cause), last.ended_by.start_s, f"{held}; no new one was made.")
 
 
 def _outlasts(case: Case, lost: list[Contract]) -> bool:
@@ -213,8 +218,36 @@ def _same_cause(case: Case, lost: list[Contract]) -> Pending | None:
 
 def _one_party(case: Case, lost: list[Contract]) -> Who | None:
     """Who caused every one of the resets; None where that is not one party, or not known of one of them."""
-    named = {cause.who if cause is not None else None for cause in _causes(case, lost)}
+    named = {_named(case, one, cause) for one, cause in zip(lost, _causes(case, lost), strict=True)}
     return named.pop() if len(named) == 1 else None
+
+
+def _named(case: Case, lost: Contract, cause: Pending | None) -> Who | None:
+    """Who can be accused of a cause. A device that hears nothing any more may have lost its power: it is accused of
+    that only where VBUS is seen to have held."""
+    if cause is None:
+        return None
+    if cause.grave or cause.who is not Who.SINK:
+        return cause.who
+    seen, bounds = _vbus_under(case, lost), bounds_mv(lost)
+    return cause.who if seen is not None and bounds is not None and seen.low * 1e3 >= bounds[0] else None
+
+
+def _vbus_under(case: Case, lost: Contract) -> Span | None:
+    """VBUS from a contract's beginning to its reset; None where that is not shown, or by a meter that is slow."""
+    fine = case.vbus_resolution_s
+    if case.vbus is None or fine is None or fine > _FINE_S or lost.ended_by is None:
+        return None
+    return case.vbus.during(lost.since_s + SETTLE_S, lost.ended_by.start_s)
+
+
+def _power_words(case: Case, lost: Contract, cause: Pending) -> str:
+    if cause.grave or cause.who is not Who.SINK or _named(case, lost, cause) is not None:
+        return ""
+    seen, bounds = _vbus_under(case, lost), bounds_mv(lost)
+    if seen is None or bounds is None:
+        return " (it may have had no power: VBUS is not shown well enough to tell)"
+    return f" (VBUS had fallen to {max(seen.low, 0.0):.2f} V by then)"
 
 
 def _explained(case: Case) -> bool:
@@ -241,7 +274,7 @@ def contract_regained(case: Case) -> Iterator[Claim]:
     cause = pending_at(case, lost[-1].ended_by)
     after = f" after {cause.words}" if cause is not None else ""
     yield Claim(
-        cause.who if cause is not None else None, lost[-1].ended_by.start_s,
+        _named(case, lost[-1], cause), lost[-1].ended_by.start_s,
         f"{count(len(lost), 'contract')} ended in a Hard Reset{after}; the last one stands.",
         severity=Severity.WARN if cause is not None and cause.grave else None,
     )

@@ -17,7 +17,7 @@ from tests.reference import words
 from tests.reference.healthy_talks import offer_to
 from tests.reference.talk import Ports, Talk
 from tests.rules.meters import Meter, verdict_with
-from tests.rules.scenes import GOOD_AMPS, OFFER, Scene, loud, negotiate
+from tests.rules.scenes import GOOD, GOOD_AMPS, OFFER, Scene, loud, negotiate
 
 
 def asks(talk: Talk, *, most_ma: int, flags: int = 0, answer: str = "Reject") -> None:
@@ -304,3 +304,32 @@ def test_vbus_at_the_level_that_was_offered_shows_that_it_was_asked_for(
     for seed in range(3):
         verdict = lost_from(name, volts=volts).verdict(seed)
         assert verdict.outcome is outcome, verdict.summary
+
+
+def goes_mute(volts: float, *, meter: Meter | None = GOOD) -> Scene:
+    """Under load VBUS goes to that, and the device hears neither a question nor the Soft_Reset that follows."""
+
+    def story(talk: Talk) -> None:
+        talk.attach()
+        for _ in range(3):
+            negotiate(talk, 2, 2000)
+            talk.move_vbus(volts, talk.now + 25e-3, talk.now + 30e-3)
+            talk.now += 80e-3
+            for name in ("Get_Sink_Cap", "Soft_Reset"):
+                talk.unanswered("source", name)
+                talk.now += 2e-3
+            talk.hard_reset("source")
+
+    return Scene(story, whole=True, volts=meter)
+
+
+@pytest.mark.parametrize(
+    ("volts", "meter", "who"),
+    [(9.0, GOOD, Who.SINK), (3.2, GOOD, None), (0.3, GOOD, None), (9.0, None, None), (9.0, Meter(every_s=0.2), None)],
+)
+def test_a_device_that_loses_its_power_is_not_accused_of_silence(
+    volts: float, meter: Meter | None, who: Who | None
+) -> None:
+    for seed in range(3):
+        verdict = goes_mute(volts, meter=meter).verdict(seed)
+        assert (verdict.outcome, verdict.suspect) == (Outcome.FAIL, who), verdict.summary
