@@ -21,6 +21,7 @@ from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
+from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V
 
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
@@ -194,7 +195,26 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
         text = "The CC line does not move: there is no packet in the file."
+    up = _vbus_comes_up_v(case)
+    if up is not None:
+        # Somebody was plugged in while the capture ran: to start it earlier would change nothing.
+        yield Claim(
+            Who.CAPTURE, None, f"{text.rstrip('.')}, although VBUS comes up to {up:.2f} V.", effect=Effect.WITHHOLDS,
+            next=(todo.BOTH_CC, todo.THRESHOLD, todo.NO_LOAD, todo.LEGACY, todo.FASTER),
+        )
+        return
     yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
+
+
+def _vbus_comes_up_v(case: Case) -> float | None:
+    """What VBUS reads at the end where it was off at the start; None where it shows nobody being plugged in."""
+    end = case.conversation.duration_s
+    if case.vbus is None or end <= 0:
+        return None
+    before, after = case.vbus.during(0.0, end / 100), case.vbus.during(end * 0.9, end)
+    if before is None or after is None or before.high > (SAFE_0V.max or 0) or after.low < (SAFE_5V.min or 0):
+        return None
+    return after.typical
 
 
 @rule(
