@@ -10,11 +10,12 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
 from pdcheck.casebook.fingerprint import Fingerprint
+from pdcheck.casebook.kept_text import reading_texts, state_texts
 from pdcheck.casebook.levels import current_class
 from pdcheck.casebook.likeness import Match
 from pdcheck.casebook.model import Held, KeptCase, Status
 from pdcheck.casebook.outcomes import Outcomes
-from pdcheck.casebook.plain import cut, one_line, short, to_json
+from pdcheck.casebook.plain import cut, one_line, short
 
 _HELD = {Held.YES: "held", Held.NO: "did not hold", Held.UNKNOWN: "not known yet whether it held"}
 _INDENT = 11
@@ -72,11 +73,13 @@ def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
             lines += _wrap(f"{number}. {_minute(note.at)}{mark}  {one_line(note.text)}", width, "  ", "     ")
     for number, reading in enumerate(case.readings, 1):
         lines += ["", short(f"Readings {number}: {reading.kind}, {_minute(reading.at)}", width)]
-        lines += _wrap(one_line(to_json(reading.data)), width, "  ", "  ")
+        for text in reading_texts(reading):
+            lines += _wrap(one_line(text), width, "  ", "    ")
     if replaced:
         lines += ["", "Set aside by an import (earlier states)"]
         for body in replaced:
-            lines += _wrap(one_line(body), width, "  ", "    ")
+            for text in state_texts(body):
+                lines += _wrap(one_line(text), width, "  ", "    ")
     following = _following(case)
     if following:
         lines += ["", *_wrap(f"Next: {following}", width, "", "  ")]

@@ -142,6 +142,8 @@ def _edit(ctx: click.Context, book: str | None, wanted: str, heard: Said, verb: 
     say(f"case {case.number} {verb}")
     if case.status is Status.CLOSED and case.part is None:
         say(f"No part is named, so stats cannot count it: pdcheck casebook edit {case.number} --part PART")
+    elif case.status is Status.CLOSED and case.held is Held.NO:
+        say(f"When it is back on the bench: pdcheck casebook edit {case.number} --reopen")
     elif case.status is Status.CLOSED and case.held is Held.UNKNOWN:
         say(f"When it is known whether it held: pdcheck casebook edit {case.number} --held yes (or no)")
 

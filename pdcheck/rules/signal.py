@@ -18,10 +18,13 @@ from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
 from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of, shows_well
+from pdcheck.rules.cc_rest import attached_rests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
+from pdcheck.standard.timers import CC_DEBOUNCE
+from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V
 
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
@@ -171,7 +174,7 @@ def capture_too_slow(case: Case) -> Iterator[Claim]:
     title="There is no traffic on the line",
     checks="Whether the CC column holds any packet.",
     why="Either nobody speaks (no attach, dead charger) or the capture does not see it: the other CC contact, a "
-    "threshold above the signal, a probe that is off.",
+    "threshold above the signal, a probe that is off; or nobody there speaks USB PD.",
     reference="our own rule", next=todo.LOOK_AGAIN,
 )
 def nothing_on_line(case: Case) -> Iterator[Claim]:
@@ -196,7 +199,36 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
         text = "The CC line does not move: there is no packet in the file."
+    joined = next((r for r in attached_rests(case) if r.length_s >= (CC_DEBOUNCE.min_s or 0)), None)
+    if joined is not None:
+        # This is the contact in use, and its volts were captured: neither the other one nor a threshold is at fault.
+        where = f"{joined.line} ({joined.level_v:.2f} V)"
+        yield Claim(
+            Who.CAPTURE, None, f"Charger and device see each other on {where}, and the file holds no packet.",
+            effect=Effect.WITHHOLDS,
+            next=(*(() if joined.start_s > 0 else (todo.CAPTURE_AGAIN,)), todo.LEGACY, todo.OTHER_CHARGER, todo.FASTER),
+        )
+        return
+    up = _vbus_comes_up_v(case)
+    if up is not None:
+        # Somebody was plugged in while the capture ran: to start it earlier would change nothing.
+        yield Claim(
+            Who.CAPTURE, None, f"{text.rstrip('.')}, although VBUS comes up to {up:.2f} V.", effect=Effect.WITHHOLDS,
+            next=(todo.BOTH_CC, todo.THRESHOLD, todo.NO_LOAD, todo.LEGACY, todo.FASTER),
+        )
+        return
     yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
+
+
+def _vbus_comes_up_v(case: Case) -> float | None:
+    """What VBUS reads at the end where it was off at the start; None where it shows nobody being plugged in."""
+    end = case.conversation.duration_s
+    if case.vbus is None or end <= 0:
+        return None
+    before, after = case.vbus.during(0.0, end / 100), case.vbus.during(end * 0.9, end)
+    if before is None or after is None or before.high > (SAFE_0V.max or 0) or after.low < (SAFE_5V.min or 0):
+        return None
+    return after.typical
 
 
 @rule(

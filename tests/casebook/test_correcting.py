@@ -110,3 +110,10 @@ def test_a_list_that_goes_into_a_file_is_not_cut(tmp_path: Path) -> None:
     symptom = "charges at the crew room, not at the ticket office, and only with the plug label up " * 2
     book = book_at(tmp_path / "b.db", case(symptom=symptom.strip()))
     assert run("list", book=book).stdout.splitlines()[1].endswith(symptom.strip())
+
+
+def test_a_repair_that_did_not_hold_says_how_to_go_on(tmp_path: Path) -> None:
+    book = book_at(tmp_path / "b.db", case())
+    run("close", "1", "--part", "battery", "--held", "unknown", book=book)
+    assert "pdcheck casebook edit 1 --reopen" in run("edit", "1", "--held", "no", book=book).stdout
+    assert "reopen" not in run("edit", "1", "--reopen", book=book).stdout

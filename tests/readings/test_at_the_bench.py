@@ -101,3 +101,16 @@ def test_cautions_stand_where_work_hurts() -> None:
     assert measure(*DEVICE, "--cc1", "20", "--cc2", "0")[1]["next"][0].startswith("Unplug")
     cautions = run("measure", "--current", "30mA").stdout.split("Cautions")[1]
     assert "hot air" in " ".join(cautions.split())
+
+
+def test_a_pass_over_a_few_contacts_says_which_are_left(tmp_path: Path) -> None:
+    found = pins(tmp_path, "contact,diode_v\nA5,0.60\nB5,0.61\n")
+    assert found["verdict"] == "pass"
+    assert "2 of the 10 contacts that charging needs" in str(found["summary"])
+    assert found["next"][0].endswith("A1, A4, A9, A12, B1, B4, B9, B12.")  # type: ignore[index]
+    rows = "".join(f"{c},0.001\n" for c in ("A1", "A12", "B1", "B12"))
+    rows += "".join(f"{c},0.43\n" for c in ("A4", "A9", "B4", "B9")) + "A5,0.6\nB5,0.61\n"
+    whole = pins(tmp_path, "contact,diode_v\n" + rows)
+    assert whole["verdict"] == "pass"
+    assert "not measured yet" not in str(whole["next"])
+    assert "of the 10" not in str(whole["summary"])
