@@ -15,7 +15,7 @@ import warnings
 import numpy as np
 
 from pdcheck.capture.arrays import Bytes, FloatArray, IntArray
-from pdcheck.capture.csv_cells import quantum, split_row
+from pdcheck.capture.csv_cells import COMMENT_MARKS, quantum, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_rows import LAST_ROWS, MOST, NO_ROWS, Place, RowBlock, spread
 from pdcheck.capture.waves import ReadValues
@@ -24,7 +24,7 @@ STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
 _LONG_EXPONENT = re.compile(rb"[eE][+-]?\d{5}")  # a number to Python, not to us
-_COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:[#;%!]|//)", re.MULTILINE)
+_COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:" + "|".join(map(re.escape, COMMENT_MARKS)).encode() + rb")", re.MULTILINE)
 
 
 class PlainReader:

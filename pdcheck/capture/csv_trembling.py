@@ -111,6 +111,10 @@ def spelled(words: Words, whole: int | IntArray) -> FloatArray:
     return values
 
 
+#: Where one row in so many is asked for, it is better to look up where all of them end.
+MANY_ROWS = 16
+
+
 class RowEnds:
     """Where the rows of a stretch end; looked up once, when many are asked for and before the next stretch is read."""
 

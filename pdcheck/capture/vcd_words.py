@@ -20,6 +20,9 @@ from pdcheck.capture.char_words import MASKS, TOPS, integers_in, two_words, word
 
 MARGIN = 32
 HELD = 2
+#: What levels are written with. Weak ones are levels: a resistor alone holds the line there. What is unknown or not
+#: driven leaves the line where it was.
+LOW, HIGH, NO_LEVEL = b"0lL", b"1hH", b"xXzZ-uUwW"
 _LONGEST_REAL = 40
 _MANY_LONG = 32  # worth doing many at a time
 _WHOLE_DIGITS = (1, 2, 3)  # in front of the point: volts and amps
@@ -37,9 +40,9 @@ def _table(*entries: tuple[bytes, int], default: int) -> Bytes:
 
 
 _KIND = _table(
-    (b"#", _TIME), (b"01xXzZ-uUwWhHlL", _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
+    (b"#", _TIME), (LOW + HIGH + NO_LEVEL, _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
 )
-_LEVEL = _table((b"0lL", 0), (b"1hH", 1), (b"xXzZ-uUwW", HELD), default=NOT_A_LEVEL)
+_LEVEL = _table((LOW, 0), (HIGH, 1), (NO_LEVEL, HELD), default=NOT_A_LEVEL)
 # Keywords that change nothing; a comment does not stand among them, for its words would be taken for changes.
 _EMPTY_KEYWORDS = frozenset({b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"})
 
@@ -70,6 +73,16 @@ class Block:
     first: int | None
     last: int | None
     changes: list[Changes]
+
+
+def real_number(text: bytes) -> float | None:
+    """The value of a real variable; None where it is no number, or beyond any use."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    # Python would take an underscore between digits.
+    return value if abs(value) < _BEYOND_USE and b"_" not in text else None
 
 
 class WordReader:
@@ -297,11 +310,8 @@ def _reals(data: Bytes, starts: IntArray, lengths: IntArray) -> FloatArray | Non
         left = _long_decimals(data, starts, lengths, left, out)
     for place in left.tolist():  # exponents, and what is no number
         start = int(starts[place])
-        text = bytes(data[start : start + int(lengths[place])])
-        if b"_" in text:
+        value = real_number(bytes(data[start : start + int(lengths[place])]))
+        if value is None:
             return None
-        try:
-            out[place] = float(text)
-        except ValueError:
-            return None
+        out[place] = value
     return out if bool((np.abs(out) < _BEYOND_USE).all()) else None
