@@ -29,6 +29,8 @@ from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
 _ENOUGH_BROKEN = 2
+#: A receiver that finds the line late misses some bits of the 64. Our own choice.
+_MOST_OF_A_PREAMBLE_BITS = 56
 _MESSAGE_AND_REPEATS = 3
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
@@ -61,7 +63,8 @@ def _broken(case: Case) -> list[Problem]:
 @rule(
     id="offers-corrupt", family="signal", severity=Severity.FAIL,
     title="Every offer arrives broken",
-    checks="At least one Source_Capabilities is intact (CRC) where broken packets show that something is sent.",
+    checks="At least one Source_Capabilities is intact (CRC) where broken packets show that something is sent. Packets "
+    "in pieces may be the capture's.",
     why="Neither the device nor this capture can read what the charger sends. A bad contact, a damaged cable, noise "
     "from a switching supply, or a damaged transmitter.",
     reference="USB PD, section 5.6 to 5.8 (CRC, physical layer)", next=todo.LINK_BAD,
@@ -83,6 +86,14 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     limit = limit_of(case)
     # Edges that tremble leave of all that was sent a reset's four codes at most, whether the line or the probe shakes.
     whole = any(t.packet.crc is Crc.OK for t in sent)
+    if limit is None and _in_pieces(case):
+        yield Claim(
+            Who.CAPTURE, None,
+            f"{count(len(broken), 'packet')} cannot be read: most of them are in pieces. Pulses are missing on the "
+            "line, or in this capture by its threshold; it cannot tell which.",
+            stops_at=Step.OFFER, effect=Effect.WITHHOLDS, next=(todo.THRESHOLD, todo.FASTER, *todo.LINK_BAD),
+        )
+        return
     good_capture = quality.packets > 0 and (limit is None or (whole and limit.who is not Who.CAPTURE))
     sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
@@ -94,6 +105,17 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
         + (f"; the capture is poor: {limit.text}." if limit else "."),
         stops_at=Step.OFFER, effect=Effect.CONVICTS if sure else Effect.WITHHOLDS, next=limit.next if limit else None,
     )
+
+
+def _in_pieces(case: Case) -> bool:
+    """Whether most broken packets break off, or lack a part of the one piece that no bit in them can spoil: their
+    preamble. One that is whole and followed by no start says nothing of that."""
+    broken = [t.packet for t in case.conversation.transmissions if t.packet.problem is not None]
+    headless = [p for p in broken if p.problem is Problem.NO_START]
+    torn = sum(p.preamble_bits < _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    torn += sum(p.problem is Problem.CUT_SHORT for p in broken)
+    silent = sum(p.preamble_bits >= _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    return 2 * torn > len(broken) - silent
 
 
 def too_slow(case: Case) -> bool:
