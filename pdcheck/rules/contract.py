@@ -33,7 +33,7 @@ _FINE_S = 20e-3
 #: loop. Our own choice.
 _OUTLASTS, _OUTLASTS_S = 3.0, 2.0
 #: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
-_PPS_SLACK_S = 0.5
+_PPS_LATE_S = timers.PPS_REQUEST.max_s + 0.5
 
 
 def not_renewed(case: Case, contract: Contract) -> float | None:
@@ -86,7 +86,7 @@ def _never_again(case: Case) -> float | None:
     if standing is None or standing.kind != "spr_pps" or not case.plugged_in_at_end:
         return None
     since, until = standing.renewed_s[-1], case.conversation.duration_s
-    return None if case.unreadable_between(since + 1.0, until) else until - since
+    return None if case.unreadable_between(max(since + 1e-3, until - _PPS_LATE_S), until) else until - since
 
 
 @rule(
@@ -100,9 +100,7 @@ def _never_again(case: Case) -> float | None:
 def pps_renewed_late(case: Case) -> Iterator[Claim]:
     late = [
         (before, after) for before, after in _renewals(case)
-        if after - before > timers.PPS_REQUEST.max_s + _PPS_SLACK_S and not case.unreadable_between(
-            before + 1.0, after - 1e-3
-        )
+        if after - before > _PPS_LATE_S and not case.unreadable_between(after - _PPS_LATE_S, after - 1e-3)
     ]
     if late:
         before, after = max(late, key=lambda pair: pair[1] - pair[0])
@@ -113,7 +111,7 @@ def pps_renewed_late(case: Case) -> Iterator[Claim]:
         )
         return
     waited = _never_again(case)
-    if waited is not None and waited > timers.PPS_REQUEST.max_s + _PPS_SLACK_S:
+    if waited is not None and waited > _PPS_LATE_S:
         yield Claim(
             Who.SINK, case.conversation.duration_s,
             f"The device did not renew its PPS contract in the last {span(waited)} of the capture (at most "
