@@ -17,6 +17,7 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.capture_limits import limit_of
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
+from pdcheck.rules.powered import if_powered
 from pdcheck.rules.words import span, times
 from pdcheck.standard import timers
 from pdcheck.standard.line_code import Sop
@@ -117,7 +118,8 @@ def _wrong_ids(exchanges: list[Exchange]) -> tuple[int, int]:
     title="The device never acknowledges the charger's offer",
     checks="Every intact Source_Capabilities is followed by the sink's GoodCRC within tReceive.",
     why="Without the acknowledgement the charger must assume that nobody who speaks USB PD is there; it repeats its "
-    "offer and in the end gives the default 5 V only. The device draws little or nothing.",
+    "offer and in the end gives the default 5 V only. The device draws little or nothing. A device that is not made "
+    "for USB PD is as silent, and has no fault.",
     reference=_REF_ACK, next=todo.SINK_SILENT,
 )
 def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
@@ -143,12 +145,12 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
             stops_at=Step.OFFER_ACKNOWLEDGED, effect=Effect.WITHHOLDS, next=todo.LOOK_AGAIN,
         )
         return
-    yield _deaf(case, offers, Claim(
+    yield if_powered(case, _deaf(case, offers, Claim(
         Who.SINK, offers[0].start_s,
         f"The charger sent its offer {sent} times in {span(offers[-1].end_s - offers[0].start_s)}; the device "
         f"acknowledged none of them ({_how_silent(seen)} after Source_Capabilities).",
         stops_at=Step.OFFER_ACKNOWLEDGED,
-    ))
+    )), [o.start_s for o in offers])
 
 
 @rule(
@@ -273,12 +275,12 @@ def _not_heard(case: Case, stop: Stop, name: str) -> Iterator[Claim]:
     if seen[Silence.WRONG_ID] >= ENOUGH_WRONG or not clean_silence(seen):
         return
     sent = sum(len(m.transmissions) for m in messages)
-    yield _deaf(case, messages, Claim(
+    yield if_powered(case, _deaf(case, messages, Claim(
         Who.SINK, messages[0].start_s,
         f"The charger sent {name} {times(sent)}; the device acknowledged none of them "
         f"({_how_silent(seen)}).",
         stops_at=stop.step,
-    ))
+    )), [m.end_s for m in messages])
 
 
 @rule(

@@ -47,6 +47,7 @@ VBUS_SHORT = (
     "Device unpowered: ohms and diode-mode from VBUS to ground at the port. Far lower than on a good unit: a short "
     "behind the port makes a good charger protect itself."
 )
+VBUS_PROBE = "Make sure that the VBUS column comes from the port's VBUS contacts, and check its divider and unit."
 LOWER_OFFER = "Try a charger that offers less (5 V only, or 9 V only): does it negotiate?"
 
 CAPTURE_AGAIN = "Start the capture first, then plug in, and let it run for at least five seconds."

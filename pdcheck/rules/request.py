@@ -18,6 +18,7 @@ from pdcheck.rules.granted import came_all_the_same
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
+from pdcheck.rules.powered import if_powered
 from pdcheck.rules.words import NAME, amps, count, party_of, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
 from pdcheck.standard.offers import SPR_AVS_STEP_MV
@@ -88,13 +89,13 @@ def no_request(case: Case) -> Iterator[Claim]:
         f" But the offer breaks the standard ({odd}), and a careful device takes nothing then; this capture cannot "
         "tell whose fault it is." if odd else ""
     )
-    yield Claim(
+    yield if_powered(case, Claim(
         None if odd else Who.SINK, silent[-1][0],
         f"The device acknowledged the offer {times(len(silent))} and then sent no Request for up to "
         f"{span(max(wait for _, wait, _ in silent))} (at most {timers.RECEIVER_RESPONSE.max:g} ms are allowed){then}."
         f"{doubt}",
         stops_at=Step.REQUEST,
-    )
+    ), [due + min(wait, timers.RECEIVER_RESPONSE.max_s) for due, wait, _ in silent])
 
 
 @rule(

@@ -333,3 +333,51 @@ def test_a_device_that_loses_its_power_is_not_accused_of_silence(
     for seed in range(3):
         verdict = goes_mute(volts, meter=meter).verdict(seed)
         assert (verdict.outcome, verdict.suspect) == (Outcome.FAIL, who), verdict.summary
+
+
+def unpowered(step: str, volts: float, *, speaks: bool = False) -> Scene:
+    """VBUS is at that level when the device should say something; `speaks`: it has spoken at that level before."""
+
+    def story(talk: Talk) -> None:
+        talk.attach()
+        if speaks or step == "offer":
+            talk.vbus, talk.volts = [(0.0, volts)], volts
+        for _ in range(12 if step == "offer" else 3):
+            if step == "offer" and not speaks:
+                talk.unanswered("source", "Source_Capabilities", [one.word for one in OFFER], message_id=0)
+                talk.now += 0.14
+                continue
+            offer_to(talk, list(OFFER))
+            if step != "request":
+                talk.responding()
+                talk.say("sink", "Request", [words.request_fixed(2, 1000, 1000)])
+                talk.responding()
+            talk.move_vbus(volts, talk.now, talk.now + 1e-3)
+            talk.now += 12e-3 if step != "request" else 30e-3
+            if step != "request":
+                talk.unanswered("source", "Accept")
+                talk.now += 3e-3
+            talk.hard_reset("source")
+            if speaks:
+                talk.vbus, talk.volts = [(0.0, volts)], volts
+
+    return Scene(story, whole=True, tail_s=1.0)
+
+
+@pytest.mark.parametrize("step", ["offer", "request", "accept"])
+@pytest.mark.parametrize(
+    ("volts", "outcome"), [(0.1, Outcome.INCONCLUSIVE), (3.0, Outcome.INCONCLUSIVE), (4.6, Outcome.FAIL)]
+)
+def test_a_device_without_vbus_has_to_be_silent(step: str, volts: float, outcome: Outcome) -> None:
+    """USB Type-C, 4.5.2.2: a sink is attached only while it sees VBUS (above vSinkDisconnect)."""
+    for seed in range(3):
+        verdict = unpowered(step, volts).verdict(seed)
+        assert verdict.outcome is outcome, verdict.summary
+        assert verdict.suspect is (Who.SINK if outcome is Outcome.FAIL else None), verdict.summary
+
+
+@pytest.mark.parametrize("step", ["request", "accept"])
+def test_a_vbus_column_that_is_not_the_ports_excuses_nobody(step: str) -> None:
+    for seed in range(3):
+        verdict = unpowered(step, 0.01, speaks=True).verdict(seed)
+        assert (verdict.outcome, verdict.suspect) == (Outcome.FAIL, Who.SINK), verdict.summary
