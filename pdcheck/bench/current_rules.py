@@ -35,7 +35,7 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
         return None
     if advertised is Advertisement.DEFAULT:
         # The more generous of the two defaults: nobody is accused for being on a USB 3 port.
-        return DEFAULT_USB_3.max or 0.0, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
+        return DEFAULT_USB_3.most, "Default USB power allows 500 mA (900 mA on a USB 3 port)"
     return float(advertised.most_ma or 0), f"{advertised.value} are advertised"
 
 

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from pdcheck.bench.pin_entries import ROW_OPEN
 from pdcheck.bench.pin_file import PinReadings
 from pdcheck.bench.pin_rules import ON_PATH, Board, ContactResult, ContactState
-from pdcheck.rules import Effect, Finding, Severity
+from pdcheck.rules import Effect, Finding
 from pdcheck.triage import Evidence, Triage, triage
 from pdcheck.verdict import Outcome
 
-_RANK = {Severity.FAIL: 0, Severity.WARN: 1, Severity.INFO: 2}
 _MOST_STEPS = 5
 
 
@@ -45,7 +44,7 @@ def judge_pins(readings: PinReadings, good: PinReadings | None = None) -> PinJud
     said = list(board.judge())
     findings = [s for s in said if isinstance(s, Finding)]
     effects = list(Effect)
-    findings.sort(key=lambda f: (effects.index(f.effect), f.rule != ROW_OPEN.id, _RANK[f.severity]))
+    findings.sort(key=lambda f: (effects.index(f.effect), f.rule != ROW_OPEN.id, f.severity.rank))
     blocks = triage(s for s in said if isinstance(s, Evidence))
     told = {f.effect for f in findings}
     contacts = board.results()

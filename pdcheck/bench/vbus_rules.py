@@ -16,7 +16,7 @@ from pdcheck.bench.readings import Partner, Side
 from pdcheck.bench.view import DEVICE_CC, OUTSIDE, Said, View, evidence
 from pdcheck.rules import Effect
 from pdcheck.standard.offers import EPR_HIGHEST_MV
-from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V, SRC_NEW, SRC_VALID
+from pdcheck.standard.vbus_levels import CABLE_DROP_V, SAFE_0V, SAFE_5V, SRC_NEW, SRC_VALID
 from pdcheck.triage import Block
 
 
@@ -26,7 +26,6 @@ def judge_vbus(view: View) -> Iterator[Said]:
     if vbus is None:
         return
     shown = words(vbus, Kind.VOLTS)
-    assert SAFE_0V.max is not None and SAFE_5V.max is not None
     taken = frozenset({"vbus"})
     # A VBUS that holds up has no short behind it.
     held = taken | {"vbus_ohms"}
@@ -34,15 +33,15 @@ def judge_vbus(view: View) -> Iterator[Said]:
     port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
     charger = frozenset({Block.CHARGER}) if charger_may_be_bad(view.readings) else frozenset()
     contract = view.readings.contract
-    most = EPR_HIGHEST_MV / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
+    most = EPR_HIGHEST_MV / 1e3 * (1 + SRC_NEW.most / 100) + SRC_VALID.most
     if vbus > most:
         yield say.VBUS_IMPOSSIBLE.says(
             f"VBUS reads {shown}{way}: no charger may give more than {most:.1f} V.", effect=Effect.WITHHOLDS,
         )
         return
     if contract is not None:
-        low = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.min or 0) / 100) - 0.75
-        high = contract.voltage_mv / 1e3 * (1 + (SRC_NEW.max or 0) / 100) + (SRC_VALID.max or 0)
+        low = contract.voltage_mv / 1e3 * (1 + SRC_NEW.least / 100) - CABLE_DROP_V
+        high = contract.voltage_mv / 1e3 * (1 + SRC_NEW.most / 100) + SRC_VALID.most
         if low <= vbus <= high:
             yield evidence(
                 f"VBUS reads {shown} as the contract for {contract.words} says", done=held,
@@ -64,7 +63,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
         if side is Side.DEVICE and short is not None and short <= SHORT_OHM:
             # The short in the device is reason enough.
             blocks -= OUTSIDE
-        if vbus <= SAFE_0V.max:
+        if vbus <= SAFE_0V.most:
             yield say.VBUS_MISSING.says(f"VBUS reads {shown} although charger and device see each other on CC{way}.")
         else:
             yield say.VBUS_LOW.says(
@@ -73,7 +72,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
             )
         yield evidence(f"VBUS reads {shown}", suspects=blocks, proves=False, done=taken)
     elif side is Side.DEVICE and view.readings.partner is Partner.NOTHING:
-        if vbus > SAFE_0V.max:
+        if vbus > SAFE_0V.most:
             yield say.BACKFED.says(f"VBUS reads {shown} with nothing plugged in{way}.", effect=Effect.WITHHOLDS)
             yield evidence(
                 "VBUS is fed from inside the device", suspects=frozenset({Block.VBUS_SWITCH, Block.CHARGER_STAGE}),
@@ -84,7 +83,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
         yield evidence(
             f"VBUS reads {shown}", suspects=OUTSIDE | DEVICE_CC | {Block.VBUS_SWITCH}, proves=False, done=taken,
         )
-    elif vbus > SAFE_5V.max:
+    elif vbus > SAFE_5V.most:
         yield say.VBUS_RAISED.says(
             f"VBUS reads {shown}, more than the 5 V that a charger begins with{way}: on request, or unasked.",
         )

@@ -61,15 +61,14 @@ def _probes(view: View) -> Iterator[Said]:
 
 
 def _too_high(view: View) -> Iterator[Said]:
-    assert CC_HIGHEST.max is not None
     for name, level in _both(view):
-        if level.low > CC_HIGHEST.max:
+        if level.low > CC_HIGHEST.most:
             shown = words(level.volts, Kind.VOLTS)
             yield say.CC_TOO_HIGH.says(f"{name} reads {shown}{view.way}: it is joined to VBUS.")
             where = LINE | {Block.CHIP} if view.readings.side in (None, Side.DEVICE) else frozenset({Block.CABLE})
             if view.readings.side is Side.CHARGER:
                 where = OUTSIDE
-            yield evidence(f"{name} reads more than {CC_HIGHEST.max:g} V", suspects=where)
+            yield evidence(f"{name} reads more than {CC_HIGHEST.most:g} V", suspects=where)
         elif _at_vbus(level, view) and view.attach.state is not State.NO_PULL_DOWN:
             yield say.CC_IS_VBUS.says(f"{name} reads the same as VBUS ({words(level.volts, Kind.VOLTS)}){view.way}.")
 
@@ -241,9 +240,8 @@ def _against(view: View, level: Level, advertised: Advertisement) -> Iterator[Sa
     name = contact(level, view.attach)
     if level.high < low:
         ra = range_v(advertised, bounds_ohm("Ra"))
-        assert RD_CLAMP.min is not None and RD_CLAMP.max is not None
         might = []
-        if level.high >= RD_CLAMP.min and level.low <= RD_CLAMP.max:
+        if level.high >= RD_CLAMP.least and level.low <= RD_CLAMP.most:
             might.append("a chip without power clamps CC so")
         if ra[0] <= level.high and level.low <= ra[1]:
             might.append("Ra in place of Rd reads so")

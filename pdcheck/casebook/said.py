@@ -12,6 +12,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
+from pdcheck.capture.packed import SUFFIXES
+from pdcheck.capture.registry import suffixes
 from pdcheck.casebook.fingerprint import Fingerprint
 from pdcheck.casebook.intake import take
 from pdcheck.casebook.likeness import Query
@@ -20,9 +22,6 @@ from pdcheck.casebook.plain import as_text
 from pdcheck.casebook.sharing import day
 from pdcheck.casebook.trouble import CasebookError
 from pdcheck.errors import InputError
-
-#: What ends like this is meant as a file, not as a word.
-_FILE_ENDINGS = (".csv", ".tsv", ".vcd", ".json", ".gz", ".xz", ".bz2", ".zip", ".zst", ".bin", ".raw", ".dat", ".txt")
 
 _Numbered = TypeVar("_Numbered", Note, Reading)
 
@@ -150,4 +149,4 @@ def _is_file(word: str) -> bool:
             return True
     except (OSError, ValueError):
         return False
-    return word.lower().endswith(_FILE_ENDINGS) and " " not in word
+    return word.lower().endswith((*suffixes(), *SUFFIXES, ".json")) and " " not in word

@@ -40,6 +40,12 @@ class Limit:
     next: tuple[str, ...]
 
 
+def shows_well(packet: Packet) -> bool:
+    """True where a packet's edges stand so well on its bit grid that the capture cannot have broken it."""
+    rate = packet.bit_rate_bps
+    return abs(packet.skew_s) * rate < _MUCH_SKEW and packet.jitter_s * rate < _MUCH_JITTER
+
+
 def limit_of(case: Case) -> Limit | None:
     """What limits the capture most; None where it is good enough for any packet."""
     return case.once(_limit_of)
@@ -62,7 +68,7 @@ def _limit_of(case: Case) -> Limit | None:
     step = sampled or case.reading.quality.time_step_s or 0.0
     if sampled is None and jitter[1] < _SAMPLED * step:
         step = 0.0
-    half_bit_us = (electrical.UNIT_INTERVAL.min or 0) / 2
+    half_bit_us = electrical.UNIT_INTERVAL.least / 2
     if step >= TOO_SLOW_S:
         return Limit(
             Who.CAPTURE,

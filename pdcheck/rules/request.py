@@ -13,19 +13,24 @@ from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from, received
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.drawn import trips
+from pdcheck.rules.granted import came_all_the_same
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
-from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
+from pdcheck.rules.words import NAME, amps, count, party_of, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
+from pdcheck.standard.offers import SPR_AVS_STEP_MV
+from pdcheck.standard.sizes import SPR_PLACES
 
 _REF_WAIT = "USB PD, section 6.6.2 (SenderResponseTimer, tSenderResponse) and 8.3.3.2 (source policy engine)"
 _REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
 #: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
 GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
 MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
-#: Objects of the SPR part of an offer (USB PD, section 6.5.15; from memory).
-_SPR_PLACES = 7
+#: The same of the longer wait for PS_RDY, of whose beginning less is known. Our own choice.
+READY_SLACK_S = 20e-3
+NOT_READY_S = timers.PS_TRANSITION_SPR.min_s - READY_SLACK_S
 
 
 def _waits(one: Negotiation) -> list[tuple[float, float]]:
@@ -63,6 +68,16 @@ def no_request(case: Case) -> Iterator[Claim]:
             ):
                 silent.append((due, until - due, reset))
     if not silent:
+        return
+    there_v = came_all_the_same(case, stop.negotiation) if len(silent) == 1 else None
+    if there_v is not None:
+        yield Claim(
+            Who.CAPTURE, silent[0][0],
+            f"The device acknowledged the offer and no Request is in the capture; but VBUS reads {there_v:.2f} V as "
+            f"offered, and the charger, which owes a reset, sends none in {span(silent[0][1])}: the Request may have "
+            "been sent where the capture has a hole, or the two agreed on D+ and D-.",
+            stops_at=Step.REQUEST, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
         return
     resets = sum(reset for _, _, reset in silent)
     then = f"; the round ended in a reset {times(resets)}" if resets else ""
@@ -108,27 +123,23 @@ def faults_of_request(wanted: DataObject, offered: tuple[DataObject, ...]) -> li
 
     :returns: sentences without a final stop.
     """
-    position = wanted.get("position")
-    if not isinstance(position, int):
+    position = wanted.integer("position")
+    if position is None:
         return []
     given = object_at(offered, position)
     if given is None:
         return [f"it asks for object {position}, and the offer has {count(len(offered), 'object')}"]
 
-    def number(thing: DataObject, name: str) -> int | None:
-        value = thing.get(name)
-        return value if isinstance(value, int) else None
-
     faults = []
-    limit = _current_limit(given, number(wanted, "voltage_mv"))
-    asked = number(wanted, "operating_current_ma")
+    limit = _current_limit(given, wanted.integer("voltage_mv"))
+    asked = wanted.integer("operating_current_ma")
     if limit is not None and asked is not None and asked > limit:
         faults.append(f"it asks for {amps(asked)}, and object {position} ({power_object(given)}) offers {amps(limit)}")
-    power, asked_power = number(given, "power_mw"), number(wanted, "operating_power_mw")
+    power, asked_power = given.integer("power_mw"), wanted.integer("operating_power_mw")
     if power is not None and asked_power is not None and asked_power > power:
         faults.append(f"it asks for {asked_power / 1000:.3g} W, and object {position} offers {power / 1000:.3g} W")
-    voltage = number(wanted, "voltage_mv")
-    low, high = number(given, "min_voltage_mv"), number(given, "max_voltage_mv")
+    voltage = wanted.integer("voltage_mv")
+    low, high = given.integer("min_voltage_mv"), given.integer("max_voltage_mv")
     if voltage is not None and low is not None and high is not None and not low <= voltage <= high:
         faults.append(
             f"it asks for {volts(voltage)}, and object {position} offers {volts(low)} to {volts(high)}"
@@ -143,10 +154,10 @@ def faults_of(one: Negotiation) -> list[str]:
     if wanted is None or one.request is None or one.offer is None:
         return []
     faults = faults_of_request(wanted, one.offered)
-    position = wanted.get("position")
-    if one.request.name == "Request" and isinstance(position, int) and position > _SPR_PLACES:
+    position = wanted.integer("position")
+    if one.request.name == "Request" and position is not None and position > SPR_PLACES:
         faults.append(f"it asks for object {position}, which only an EPR_Request may ask for")
-    if one.request.name == LONG_REQUEST and isinstance(position, int) and len(one.request.message.objects) > 1:
+    if one.request.name == LONG_REQUEST and position is not None and len(one.request.message.objects) > 1:
         given = object_at(one.offered, position)
         copy = one.request.message.objects[1]
         if given is not None and copy.raw != given.raw:
@@ -155,19 +166,41 @@ def faults_of(one: Negotiation) -> list[str]:
     return faults
 
 
+def too_high_a_maximum(one: Negotiation) -> str | None:
+    """What a source may refuse in a request that is else within the offer: a maximum beyond it without the mismatch
+    bit; None where there is no such thing. USB PD, section 6.4.2.3 (capability mismatch); from memory."""
+    wanted = one.requested
+    if wanted is None or one.offer is None or any(wanted.get(n) is True for n in ("capability_mismatch", "giveback")):
+        return None
+    position = wanted.get("position")
+    given = object_at(one.offered, position) if isinstance(position, int) else None
+    for name, field in (("max_current_ma", "current_ma"), ("max_power_mw", "power_mw")):
+        most, limit = wanted.get(name), given.get(field) if given is not None else None
+        if isinstance(most, int) and isinstance(limit, int) and most > limit:
+            say = amps if field == "current_ma" else _watts
+            return (
+                f"it names a maximum of {say(most)} without saying that the offer is too small, and object {position} "
+                f"offers {say(limit)}"
+            )
+    return None
+
+
+def _watts(power_mw: int) -> str:
+    return f"{power_mw / 1000:.3g} W"
+
+
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
-        high = voltage_mv is not None and voltage_mv > 15_000
-        value = given.get("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
-    else:
-        value = given.get("current_ma")
-    return value if isinstance(value, int) else None
+        high = voltage_mv is not None and voltage_mv > SPR_AVS_STEP_MV
+        return given.integer("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
+    return given.integer("current_ma")
 
 
 @rule(
     id="invalid-request", family="request", severity=Severity.FAIL,
     title="The device asks for something that was not offered, and is refused",
-    checks="A Request names an offered object and asks for no more current, power or voltage than that object offers.",
+    checks="A Request names an offered object and asks for no more current, power or voltage than that object offers; "
+    "the maximum that it names is above that only where it says so (capability mismatch).",
     why="A charger must refuse what it did not offer. The device misreads the offer, or its settings are wrong.",
     reference=_REF_REQUEST, next=todo.SINK_ASKS_WRONG,
 )
@@ -179,6 +212,8 @@ def invalid_request(case: Case) -> Iterator[Claim]:
     if one.answer is not None and one.accepted:
         return
     faults = faults_of(one)
+    if not faults and one.ending is Ending.REJECT and (most := too_high_a_maximum(one)) is not None:
+        faults = [most]
     if faults and one.request is not None:
         refused = {Ending.REJECT: "The charger refused it (Reject)", Ending.WAIT: "The charger put it off (Wait)"}
         outcome = refused.get(one.ending, "The charger did not grant it")
@@ -228,8 +263,8 @@ def _above_its_maximum(wanted: DataObject | None) -> bool:
     if wanted is None or wanted.get("giveback") is True:
         return False
     for now, most in (("operating_current_ma", "max_current_ma"), ("operating_power_mw", "max_power_mw")):
-        asked, limit = wanted.get(now), wanted.get(most)
-        if isinstance(asked, int) and isinstance(limit, int) and asked > limit:
+        asked, limit = wanted.integer(now), wanted.integer(most)
+        if asked is not None and limit is not None and asked > limit:
             return True
     return False
 
@@ -247,7 +282,7 @@ def given_up_early(case: Case) -> Iterator[Claim]:
         return
     one = stop.negotiation
     least = {
-        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: timers.PS_TRANSITION_SPR.min_s - 20e-3,
+        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: NOT_READY_S,
     }.get(stop.step)
     waiting = (
         (stop.step is Step.REQUEST and one.request is None)
@@ -263,11 +298,12 @@ def given_up_early(case: Case) -> Iterator[Claim]:
     if len(stop.alike) < 2 or (one.answer is not None and one.answer.start_s in {e.start_s for e in case.reused}):
         # Whoever takes an Accept for a repeat does not wait for PS_RDY.
         return
+    if trips(case, one) is not None:
+        return
     sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
-    who = {Party.SOURCE: Who.SOURCE, Party.SINK: Who.SINK}.get(sender)
-    by = {Who.SOURCE: "The charger", Who.SINK: "The device", None: "One side"}[who]
+    by = "One side" if sender is Party.UNKNOWN else NAME[sender]
     yield Claim(
-        who, one.next_s,
+        party_of(sender), one.next_s,
         f"{by} sent a Hard Reset {span(stop.waited_s)} into the wait, before the other's time to answer was over.",
         stops_at=stop.step,
     )

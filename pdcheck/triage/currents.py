@@ -11,9 +11,8 @@ from enum import StrEnum
 
 from pdcheck.triage.model import Block, Evidence, Source, Strength
 
-#: The blocks that current flows through, and those that only talk.
+#: The blocks behind the port that current flows through.
 POWER_PATH = frozenset({Block.VBUS_SWITCH, Block.CHARGER_STAGE, Block.BATTERY})
-TALK = frozenset({Block.CC_PATH, Block.CHIP, Block.CHIP_SUPPLY})
 
 
 class Draw(StrEnum):

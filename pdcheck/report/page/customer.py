@@ -14,10 +14,9 @@ from pdcheck.report.as_text import UNHEARD, deciding
 from pdcheck.report.model import Report
 from pdcheck.rules import Who
 from pdcheck.rules.delivery import Delivered
+from pdcheck.rules.drawn import CHARGES_A
 from pdcheck.verdict import Outcome, StepState
 
-#: A working unit draws more than this (amps) while it charges (common practice, no source).
-_CHARGES_A = 0.5
 _LOOK_S = 0.5
 
 _STEPS = {
@@ -113,7 +112,7 @@ def cover(
 def _headline(report: Report) -> str:
     outcome = report.verdict.outcome
     if outcome is Outcome.PASS:
-        return "It charges" if _drawn_a(report) > _CHARGES_A else "Charger and device agree on power"
+        return "It charges" if _drawn_a(report) > CHARGES_A else "Charger and device agree on power"
     if outcome is Outcome.FAIL:
         if report.verdict.stopped_at is Step.DELIVERY:
             return "The agreed voltage does not arrive"
@@ -162,7 +161,7 @@ def _now(report: Report) -> str:
     verdict = report.verdict
     if verdict.outcome is Outcome.PASS:
         drawn = _drawn_a(report)
-        if drawn > _CHARGES_A:
+        if drawn > CHARGES_A:
             return f"It charges now: in our test it drew {drawn:.1f} amps."
         if drawn > 0:
             return (
