@@ -72,3 +72,11 @@ def test_a_page_that_says_repaired_and_does_not_charge_is_pointed_out(tmp_path: 
     assert "after the repair" in result.stderr
     assert page.exists()
     assert run("decode", UNHEARD, "--quiet", "--html", page, "--for", "customer").stderr == ""
+
+
+def test_the_current_of_a_device_that_does_not_charge_can_be_read_off(tmp_path: Path) -> None:
+    """30 mA on a scale that names only 0 A is no reading."""
+    page = tmp_path / "a.html"
+    run("decode", DEMO / "handheld_before_repair.csv", "--html", page)
+    labels = {text for text in Markup(page.read_text(encoding="utf-8")).text.split() if text.startswith("0.0")}
+    assert labels & {"0.01", "0.02", "0.05"}

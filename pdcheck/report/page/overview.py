@@ -162,7 +162,7 @@ def _line(picture: Picture, axis: Axis, report: Report, drawn: Drawn, top: float
 
 def _levels(drawn: Drawn) -> list[float]:
     reach = drawn.high - drawn.low
-    step = next((s for s in (0.2, 0.5, 1, 2, 5, 10, 20) if reach / s <= 3.2), 50)
+    step = next((s for s in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20) if reach / s <= 3.2), 50)
     number = int(drawn.low / step) if drawn.low < 0 else 0
     return [n * step for n in range(number, 60) if drawn.low <= n * step <= drawn.high and n * step != 0] or [0.0]
 

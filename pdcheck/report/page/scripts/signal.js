@@ -141,7 +141,7 @@ function curve(one, top) {
   const Y = v => top + tall - (Math.min(Math.max(v, one.low), one.high) - one.low) * scale;
   words(one.label, left, top - 5, undefined, ink.ink, true);
   if (one.unit) {
-    const reach = (one.high - one.low) / 1000, step = [0.2, 0.5, 1, 2, 5, 10, 20].find(s => reach / s <= 3.2) || 50;
+    const reach = (one.high - one.low) / 1000, step = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20].find(s => reach / s <= 3.2) || 50;
     for (let v = Math.ceil(one.low / 1000 / step) * step; v * 1000 <= one.high; v += step) {
       stroke(ink.rule, 0.6); line(left, Y(v * 1000), wide, Y(v * 1000));
       gutter(+v.toPrecision(6) + ' ' + one.unit, Y(v * 1000) + 4, ink.soft, false);
