@@ -9,9 +9,11 @@ import csv
 import re
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
-from pdcheck.cli import main
+from pdcheck.cli import COMMANDS, main
+from pdcheck.commands.casebook import casebook
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -47,6 +49,32 @@ def test_the_example() -> None:
     found = _EXAMPLE.search(README.read_text(encoding="utf-8"))
     assert found is not None
     assert found.group() == example()
+
+
+def _shown() -> list[tuple[str, str]]:
+    """Each command that is shown with what it prints, to where the README says no more. What a casebook says depends on
+    what is in it."""
+    blocks = re.compile(r"^```text\n\$ pdcheck (.*)\n((?:.*\n)*?)\.\.\.\n```", re.MULTILINE)
+    found = blocks.findall(README.read_text(encoding="utf-8"))
+    return [(command, text) for command, text in found if not command.startswith("casebook")]
+
+
+@pytest.mark.parametrize(("command", "text"), _shown())
+def test_what_is_shown_is_what_is_printed(command: str, text: str) -> None:
+    assert CliRunner().invoke(main, command.split()).stdout.startswith(text)
+
+
+def test_every_kind_of_report_is_shown() -> None:
+    assert [command.split()[0] for command, _ in _shown()] == ["decode", "measure", "compare"]
+
+
+def test_every_option_that_is_named_is_there() -> None:
+    helps = " ".join(
+        CliRunner().invoke(main, [*command, "--help"]).stdout
+        for command in [[name] for name in COMMANDS] + [["casebook", name] for name in casebook.commands]
+    )
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z0-9-]*", README.read_text(encoding="utf-8")))
+    assert named - set(re.findall(r"--[a-z][a-z0-9-]*", helps)) == set()
 
 
 def test_the_first_two_blocks_are_one_line_each() -> None:

@@ -29,7 +29,7 @@ from pdcheck.capture.csv_template import Span, Template, template_of
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 128
-_MINUS, _PLUS = 0x2D, 0x2B
+_LINE_FEED, _MINUS, _PLUS = 10, 0x2D, 0x2B
 _MOST_KNOWN = 4096
 _SIX = np.uint64(0x0606060606060606)
 _OVER = 0x1010101010101010
@@ -74,10 +74,10 @@ class FixedReader:
             return None
         count = (end - start) // width
         line_ends = data[start + width - 1 : start + count * width : width]
-        if not (line_ends[:LEAST_ROWS] == 10).all() or not self._fits(bytes(room[start : start + width])):
+        if not (line_ends[:LEAST_ROWS] == _LINE_FEED).all() or not self._fits(bytes(room[start : start + width])):
             return None
-        if line_ends[-1] != 10:
-            count = int(np.argmin(line_ends == 10))
+        if line_ends[-1] != _LINE_FEED:
+            count = int(np.argmin(line_ends == _LINE_FEED))
         template = self._template
         assert template is not None
         table = data[start : start + count * width].reshape(count, width)

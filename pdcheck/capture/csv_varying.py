@@ -29,7 +29,7 @@ from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
 STRETCH = 1 << 19
-_LINE_FEED, _QUOTE = 10, 0x22
+_LINE_FEED, _RETURN, _QUOTE = 10, 13, 0x22
 
 
 class VaryingReader:
@@ -247,9 +247,9 @@ def _by_separators(
         return None
     table = found[: count * per_row].reshape(count, per_row)
     # Each row must end in a line feed and hold none before: then from the first row on all are in step.
-    good = data.take(table[:, -1]) == 10
+    good = data.take(table[:, -1]) == _LINE_FEED
     for column in range(per_row - 1):
-        good &= data.take(table[:, column]) != 10
+        good &= data.take(table[:, column]) != _LINE_FEED
     if not good.all():
         count = int(np.argmin(good))
         if count == 0:
@@ -262,7 +262,7 @@ def _by_separators(
     ends = np.ascontiguousarray(table[:, -1])
     extra = len(line_end) - 1
     if extra:
-        good &= data.take(ends - 1) == 13
+        good &= data.take(ends - 1) == _RETURN
     for place, span in enumerate(spans):
         stop = np.ascontiguousarray(table[:, place])
         widths = stop - starts

@@ -16,7 +16,11 @@ from pdcheck.casebook.fingerprint import Fingerprint
 
 
 class Part(StrEnum):
-    """The block that a case was blamed on, from the plug inwards."""
+    """The block that a case was blamed on, from the plug inwards: one of the charging path
+    (:class:`pdcheck.triage.model.Block`), or none of them.
+
+    With hyphens, as it is typed and as casebooks hold it; a test keeps both in step.
+    """
 
     PORT_CONTACTS = "port-contacts"
     CC_PATH = "cc-path"

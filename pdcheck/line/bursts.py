@@ -5,11 +5,13 @@ Why it is: CC is silent most of the time. Everything that costs work happens onl
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pdcheck.line.batch import read_clean
-from pdcheck.line.clock import find_lock, read_bits, spike_limit
+from pdcheck.line.clock import Lock, find_lock, read_bits, spike_limit
 from pdcheck.line.gaps import longer
 from pdcheck.line.model import Burst, Packet
 from pdcheck.line.packets import packet_from_bits
@@ -24,6 +26,7 @@ _FILTER_S = electrical.RX_FILTER.min_s
 #: A second, harder filter for packets that will not come through the first: spikes that a coarse sampling
 #: has stretched. Our own choice.
 _HARD_FILTER_S = 0.26e-6
+_FILTERS_S = (0.0, _FILTER_S, _HARD_FILTER_S)
 #: Two edges further apart than this cannot belong to one packet: three bits at the slowest rate. Packets are
 #: at least tInterFrameGap (25 us) apart. Our own choice between the two.
 _BURST_GAP_S = 11e-6
@@ -62,15 +65,15 @@ def drop_spikes(edges: Floats, shortest_s: float) -> Floats:
     return np.asarray(kept, dtype=np.float64)
 
 
-def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
-    """The packet in a burst, whole or broken; None where there is no preamble.
+def preambles(edges: Floats, first_rising: bool) -> Iterator[tuple[Floats, bool, Lock]]:
+    """The preamble of a burst as it is found in its edges as they are, and then without spikes.
 
     :param edges: its edge times in seconds.
     :param first_rising: True where edge 0 is a rising one.
+    :returns: the edges that were left, whether the first of them is a rising one, and the lock.
     """
-    best: Packet | None = None
     tried = -1
-    for shortest in (0.0, _FILTER_S, _HARD_FILTER_S):
+    for shortest in _FILTERS_S:
         cleaned = drop_spikes(edges, shortest)
         if len(cleaned) == tried or len(cleaned) < _LEAST_EDGES:
             continue
@@ -78,8 +81,18 @@ def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
         # Spikes go in pairs of edges, so the first edge left has its polarity by its distance from the first.
         rising = first_rising ^ bool(np.searchsorted(edges, cleaned[0]) % 2)
         lock = find_lock(cleaned, rising)
-        if lock is None:
-            continue
+        if lock is not None:
+            yield cleaned, rising, lock
+
+
+def read_burst(edges: Floats, first_rising: bool) -> Packet | None:
+    """The packet in a burst, whole or broken; None where there is no preamble.
+
+    :param edges: its edge times in seconds.
+    :param first_rising: True where edge 0 is a rising one.
+    """
+    best: Packet | None = None
+    for cleaned, rising, lock in preambles(edges, first_rising):
         # A threshold far off the middle makes true pulses as narrow as spikes: first read with all of them.
         spiky = float(np.diff(cleaned).min()) < spike_limit(lock)
         for ignore_spikes in (False, True) if spiky else (False,):

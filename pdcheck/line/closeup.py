@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pdcheck.capture.model import AnalogLine, DigitalLine
-from pdcheck.line.bursts import drop_spikes
-from pdcheck.line.clock import find_lock, read_bits
+from pdcheck.line.bursts import preambles
+from pdcheck.line.clock import read_bits
 from pdcheck.line.model import LineReading, Packet
 from pdcheck.line.slicer import slice_line
 
@@ -67,17 +67,8 @@ def samples_around(line: AnalogLine, start_s: float, end_s: float, most: int) ->
 def bits_of(line: DigitalLine, packet: Packet) -> Bits | None:
     """The bits that were read off a packet; None where its preamble is not found again."""
     first, last = (int(n) for n in np.searchsorted(line.edges_s, (packet.start_s - 1e-6, packet.end_s + 1e-6)))
-    edges = line.edges_s[first:last]
-    if len(edges) < 2:
+    found = next(preambles(line.edges_s[first:last], (not line.initial) ^ bool(first % 2)), None)
+    if found is None:
         return None
-    for shortest_s in (0.0, 0.1e-6, 0.26e-6):
-        cleaned = drop_spikes(edges, shortest_s)
-        if len(cleaned) < 2:
-            return None
-        odd = bool(np.searchsorted(edges, cleaned[0]) % 2)
-        rising = (not line.initial) ^ bool(first % 2) ^ odd
-        lock = find_lock(cleaned, rising)
-        if lock is not None:
-            run = read_bits(cleaned, rising, lock)
-            return Bits(tuple(run.bits[: len(run.ends_s)]), tuple(run.ends_s[: len(run.bits)]))
-    return None
+    run = read_bits(*found)
+    return Bits(tuple(run.bits[: len(run.ends_s)]), tuple(run.ends_s[: len(run.bits)]))

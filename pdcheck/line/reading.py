@@ -17,22 +17,20 @@ from pdcheck.capture.model import AnalogLine, Capture, DigitalLine, Line, Role
 from pdcheck.line.bursts import TRAFFIC_LENGTH_S, read_line
 from pdcheck.line.gaps import count_between, longer
 from pdcheck.line.model import Burst, Crc, LineReading, Packet, SignalQuality
-from pdcheck.line.slicer import slice_line, unseen_traffic
+from pdcheck.line.slicer import LEAST_PULSES, PULSE_S, slice_line, unseen_traffic
 from pdcheck.standard import electrical
 
 Floats = NDArray[np.float64]
 
 _CC_ROLES = (Role.CC1, Role.CC2)
-#: Pulses of BMC last from half a bit at the fastest rate to a bit at the slowest; skew and sampling stretch that.
-_SHORTEST_PULSE_S = 0.7e-6
-_LONGEST_PULSE_S = 5.0e-6
+#: A line with fewer edges than this bears nothing that could be told. Our own choice.
+_LEAST_EDGES = 32
 _SCALES = (1.0, 1e-3, 1e-6, 1e-9)
 #: No unit of time is tried in which samples of volts were nearer to each other than this, or further apart. Our own
 #: choice.
 _FINEST_SAMPLE_S, _LONGEST_APART_S = 50e-12, 1e-3
 _UNIT_TRIALS = 2
 _TRIAL_EDGES, _TRIAL_POINTS = 20_000, 200_000
-_PULSES_TO_TRY = 24
 #: By how much a stated unit may be wrong.
 _OTHER_UNITS = (
     (1e-3, "a thousand times shorter (ms where the file says s, us where ms, ns where us)"),
@@ -50,8 +48,9 @@ _AGREE = 0.98
 _FIRST_GAPS, _FIRST_AGREE = 40, 0.93
 _FINE_OFF = 0.04
 _FITS_AS_WELL = 0.003
-
-
+#: Of steps that a pulse is a few of: gaps shorter than this show none, gaps of more steps than that show nothing of it,
+#: and so far off may nearly all of them be, in steps. Our own choices.
+_FINEST_GAP_S, _MOST_STEPS, _COARSE_OFF = 20e-9, 2000, 0.06
 #: So many packets make a talk of their own: a message and its acknowledgement. Our own choice.
 _PACKETS_ALONE = 2
 
@@ -204,9 +203,9 @@ def _with_unseen(chosen: _Candidate, capture: Capture) -> _Candidate:
 
 
 def _could_be_bmc(edges: Floats) -> bool:
-    if len(edges) < 32:
+    if len(edges) < _LEAST_EDGES:
         return False
-    return count_between(edges, _SHORTEST_PULSE_S, _LONGEST_PULSE_S) >= 24
+    return count_between(edges, *PULSE_S) >= LEAST_PULSES
 
 
 def _settle_time_unit(
@@ -215,15 +214,15 @@ def _settle_time_unit(
     """Where nobody said the unit of the times, the one in which a column's pulses are BMC pulses."""
     if capture.time_unit_stated:
         return capture, digital
-    best, best_score = 1.0, (0, 23)
+    best, best_score = 1.0, (0, LEAST_PULSES - 1)
     for scale in _SCALES:
         counted = []
         for line in digital:
-            counted.append((count_between(line.edges_s, _SHORTEST_PULSE_S, _LONGEST_PULSE_S, scale), line))
+            counted.append((count_between(line.edges_s, *PULSE_S, scale), line))
         counted.sort(key=lambda found: -found[0])
         # A slow clock in another column has pulses of any length; packets have only one unit in which they are any.
         for count, line in counted[:_UNIT_TRIALS]:
-            if count > best_score[1] or (count > 23 and best_score[0] == 0):
+            if count > best_score[1] or (count >= LEAST_PULSES and best_score[0] == 0):
                 best, best_score = max(
                     (best, best_score), (scale, (_intact_at(line, scale), count)), key=lambda found: found[1]
                 )
@@ -257,9 +256,9 @@ def _unit_that_fits(capture: Capture, roles: frozenset[Role]) -> str | None:
         for line in capture.lines:
             found = _at_scale(line, scale, capture.sample_period_s) if line.role in roles else None
             if found is not None:
-                counted.append((count_between(found.edges_s, _SHORTEST_PULSE_S, _LONGEST_PULSE_S, scale), found))
+                counted.append((count_between(found.edges_s, *PULSE_S, scale), found))
         counted.sort(key=lambda one: -one[0])
-        if any(count >= _PULSES_TO_TRY and _intact_at(line, scale) > 0 for count, line in counted[:_UNIT_TRIALS]):
+        if any(count >= LEAST_PULSES and _intact_at(line, scale) > 0 for count, line in counted[:_UNIT_TRIALS]):
             return f"The pulses would fit USB PD if the times were {words}."
     return None
 
@@ -286,17 +285,17 @@ def _with_cc_role(capture: Capture, name: str) -> Capture:
 
 def _time_step(edges: Floats) -> float | None:
     """The time resolution that a file of changes shows: the least step that all its edges sit on."""
-    if len(edges) < 32:
+    if len(edges) < _LEAST_EDGES:
         return None
-    gaps = np.diff(edges[:20000])
+    gaps = np.diff(edges[:_TRIAL_EDGES])
     least = float(gaps.min())
-    if least <= 2e-8:
+    if least <= _FINEST_GAP_S:
         return None
     for part in (1, 2, 3, 4):
         step = least / part
         off = np.abs(gaps / step - np.round(gaps / step))
-        near = gaps < 2000 * step
-        if near.any() and _nearly_all_below(off[near]) < 0.06:
+        near = gaps < _MOST_STEPS * step
+        if near.any() and _nearly_all_below(off[near]) < _COARSE_OFF:
             return step
     return _fine_step(gaps)
 
@@ -313,7 +312,7 @@ def _fine_step(gaps: Floats) -> float | None:
 
     For each step tried the gaps are laid around a circle as long as the step: they fall together only if it is one.
     """
-    short = gaps[gaps < _LONGEST_PULSE_S][:_FINE_GAPS]
+    short = gaps[gaps < PULSE_S[1]][:_FINE_GAPS]
     if len(short) < _FINE_GAPS // 4 or float(short.min()) < _FINEST_STEP_S:
         return None
     longest = min(_LONGEST_FINE_STEP_S, float(short.min()))

@@ -14,8 +14,8 @@ from pdcheck.capture.model import AnalogLine, DigitalLine
 
 Floats = NDArray[np.float64]
 
-#: Pulses of BMC as in ``reading``: half a bit to a bit, stretched by sampling.
-_PULSE_S = (0.7e-6, 5.0e-6)
+#: Pulses of BMC last from half a bit at the fastest rate to a bit at the slowest; skew and sampling stretch that.
+PULSE_S = (0.7e-6, 5.0e-6)
 #: Thresholds tried, as shares of the line's range, and their hysteresis. Our own choice.
 _SHARES = tuple(n / 20 for n in range(2, 19))
 _TRIAL_MARGIN = 0.06
@@ -23,7 +23,8 @@ _TRIAL_MARGIN = 0.06
 _MARGIN = 0.12
 #: A line that moves by less than this has no traffic on it. BMC swings 1.05 V (vSwing); a divider may shrink it.
 _LEAST_SWING_V = 0.08
-_LEAST_PULSES = 24
+#: So many such pulses may be traffic: a preamble has four times as many edges. Our own choice.
+LEAST_PULSES = 24
 #: A threshold counts as good as the best when it shows this share of its pulses.
 _AS_GOOD = 0.95
 #: Samples looked at to find the levels: enough for many packets, and bounded for long captures.
@@ -45,7 +46,7 @@ def slice_line(line: AnalogLine, step_s: float | None = None) -> DigitalLine | N
     :param step_s: seconds between samples, where that is known.
     """
     times, volts = line.times_s, line.values
-    if len(volts) < _LEAST_PULSES:
+    if len(volts) < LEAST_PULSES:
         return None
     moving = _moving(volts)
     found = _levels(times[moving], volts[moving]) if len(moving) else None
@@ -79,14 +80,14 @@ def unseen_traffic(line: AnalogLine, seen: DigitalLine) -> list[tuple[float, flo
         return []
     swing = float(np.median(spans[edges >= _LIVELY]))
     lasts = times[:, -1] - times[:, 0]
-    unseen = (edges <= _LIVELY) & (spans > _UNSEEN_SWING * swing) & (lasts < _PIECE * _PULSE_S[1])
+    unseen = (edges <= _LIVELY) & (spans > _UNSEEN_SWING * swing) & (lasts < _PIECE * PULSE_S[1])
     found: list[tuple[float, float, int]] = []
     last = -_NEAR_PIECES - 1
     for piece in np.flatnonzero(unseen)[:_MOST_UNSEEN].tolist():
         middle = float(volts[piece].max() + volts[piece].min()) / 2
         moves, _ = _crossings(times[piece], volts[piece], middle, _MARGIN * float(spans[piece]))
         gaps = np.diff(moves)
-        paced = np.count_nonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))
+        paced = np.count_nonzero((gaps > PULSE_S[0]) & (gaps < PULSE_S[1]))
         if len(gaps) < max(_LIVELY, 2 * edges[piece]) or paced < _PACED * len(gaps):
             continue
         start, _, number = found.pop() if last >= piece - _NEAR_PIECES else (float(times[piece, 0]), 0.0, 0)
@@ -122,15 +123,15 @@ def _levels(times: Floats, volts: Floats) -> tuple[float, float] | None:
     for share in _SHARES:
         edges, _ = _crossings(times, volts, bottom + share * span, _TRIAL_MARGIN * span)
         gaps = np.diff(edges)
-        pulses.append(int(np.count_nonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))))
+        pulses.append(int(np.count_nonzero((gaps > PULSE_S[0]) & (gaps < PULSE_S[1]))))
     most = max(pulses)
-    if most < _LEAST_PULSES:
+    if most < LEAST_PULSES:
         return None
     good = [share for share, number in zip(_SHARES, pulses, strict=True) if number >= _AS_GOOD * most]
     middle = bottom + good[len(good) // 2] * span
     edges, _ = _crossings(times, volts, middle, _TRIAL_MARGIN * span)
     gaps = np.diff(edges)
-    inside = np.flatnonzero((gaps > _PULSE_S[0]) & (gaps < _PULSE_S[1]))
+    inside = np.flatnonzero((gaps > PULSE_S[0]) & (gaps < PULSE_S[1]))
     # The middle of each pulse is where the line has settled.
     settled = np.searchsorted(times, (edges[inside] + edges[inside + 1]) / 2.0)
     levels = volts[np.minimum(settled, len(volts) - 1)]

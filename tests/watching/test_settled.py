@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from pdcheck.capture.registry import FORMATS, Format
 from pdcheck.watching import Settling, Stamp
 from pdcheck.watching.folder import may_be_capture
 
@@ -88,3 +89,10 @@ def test_half_written_and_gone_starts_anew() -> None:
 ])
 def test_names(name: str, may: bool) -> None:
     assert may_be_capture(name) is may
+
+
+def test_a_format_that_was_added_is_watched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One entry in the table of formats is enough, packed or not."""
+    assert not may_be_capture("a.wave")
+    monkeypatch.setitem(FORMATS, "wave", Format(lambda head, options: False, (".wave",), "nowhere:reader"))
+    assert may_be_capture("a.wave") and may_be_capture("A.WAVE.GZ") and not may_be_capture("a.wave.part")
