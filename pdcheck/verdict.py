@@ -14,7 +14,7 @@ from pdcheck.conversation.steps import Reached, steps_of
 from pdcheck.rules import Case, Effect, Finding, Who, check_all
 from pdcheck.rules.advertisement import attached_since
 from pdcheck.rules.both_ways import both_ways
-from pdcheck.rules.delivery import Delivered, Delivery, judge
+from pdcheck.rules.delivery import Delivered, Delivery
 from pdcheck.rules.drawn import charging_a
 from pdcheck.rules.words import amps, volts
 
@@ -63,7 +63,7 @@ class Verdict:
 def judge_case(case: Case) -> Verdict:
     """The verdict on a case."""
     findings = check_all(case)
-    delivery = judge(case)
+    delivery = case.delivery
     convicting = [f for f in findings if f.effect is Effect.CONVICTS]
     if both_ways(case) is not None:
         # What goes through on one contact and not on the other is nobody's fault who serves both.
@@ -87,7 +87,7 @@ def judge_case(case: Case) -> Verdict:
         findings = [f for f in findings if f.effect not in _WITHHOLDING]
     elif leading is not None:
         findings = [f for f in findings if f is leading or f.effect not in _WITHHOLDING]
-    steps = _ladder(case, delivery, outcome, leading)
+    steps = _ladder(case, delivery, leading)
     stopped_at = _stopped_at(outcome, steps, leading)
     if outcome is Outcome.INCONCLUSIVE and (leading is None or leading.who is Who.CAPTURE):
         steps = _as_far_as_seen(steps)
@@ -101,22 +101,19 @@ def judge_case(case: Case) -> Verdict:
         contract=contract,
         delivery=delivery,
         leading=leading,
-        findings=tuple(sorted(findings, key=lambda f: (f is not leading, _RANK[f.severity.value], _when(f)))),
+        findings=tuple(sorted(findings, key=lambda f: (f is not leading, f.severity.rank, _when(f)))),
         next=leading.next if leading is not None else _next_for_pass(case),
     )
 
 
 _WITHHOLDING = (Effect.WITHHOLDS, Effect.UNSETTLES)
-_RANK = {"fail": 0, "warn": 1, "info": 2}
 
 
 def _when(finding: Finding) -> float:
     return finding.t_s if finding.t_s is not None else float("inf")
 
 
-def _ladder(
-    case: Case, delivery: Delivery, outcome: Outcome, leading: Finding | None
-) -> tuple[StepResult, ...]:
+def _ladder(case: Case, delivery: Delivery, leading: Finding | None) -> tuple[StepResult, ...]:
     reached: dict[Step, Reached] = {r.step: r for r in steps_of(case.conversation)}
     joined_s = attached_since(case) if Step.ATTACH not in reached else None
     if joined_s is not None:

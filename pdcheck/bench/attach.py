@@ -14,7 +14,7 @@ from enum import StrEnum
 from pdcheck.bench.levels import Level, Seen, Term, sink_sees, source_terms, surely_open_v
 from pdcheck.bench.readings import Advertisement, Meter, Side, Volts
 from pdcheck.standard.attach_limits import CC_HIGHEST, VCONN
-from pdcheck.standard.vbus_levels import SAFE_5V
+from pdcheck.standard.vbus_levels import CABLE_DROP_V, SAFE_5V
 
 
 class State(StrEnum):
@@ -62,9 +62,8 @@ _WORDS = {
     State.UNKNOWN: "not enough is measured to tell",
 }
 
-#: VBUS as it may arrive through a cable: vSafe5V less 0.5 V on VBUS and 0.25 V on ground (from memory of the Type-C
-#: cable assembly's voltage drop limits).
-LEAST_5V = (SAFE_5V.min or 0.0) - 0.75
+#: VBUS as it may arrive through a cable.
+LEAST_5V = SAFE_5V.least - CABLE_DROP_V
 #: A reading this far below ground is no meter's offset. Our own choice.
 BELOW_GROUND_V = -0.1
 #: Two levels this close may be one conductor; our own choice.
@@ -133,13 +132,12 @@ def attach_of(
     cc2 = Level.of(volts.cc2, meter) if volts.cc2 is not None else None
     if cc1 is None and cc2 is None:
         return None
-    assert CC_HIGHEST.max is not None
-    if any(level is not None and level.low > CC_HIGHEST.max for level in (cc1, cc2)):
+    if any(level is not None and level.low > CC_HIGHEST.most for level in (cc1, cc2)):
         return Attach(State.ABOVE_LIMIT, (), None, (), (), cc1, cc2)
     if any(level is not None and level.high < BELOW_GROUND_V for level in (cc1, cc2)):
         return Attach(State.UNKNOWN, (), None, (), (), cc1, cc2)
     if cc1 is None or cc2 is None:
-        return _single(cc1, cc2, side, advertises)
+        return _single(cc1, cc2, side)
     if free and side is Side.DEVICE:
         return _free(cc1, cc2)
     fits = list(_fits(cc1, cc2, side, advertises))
@@ -149,9 +147,7 @@ def attach_of(
     return _settle(fits, cc1, cc2)
 
 
-def _single(
-    cc1: Level | None, cc2: Level | None, side: Side | None, advertises: Advertisement | None,
-) -> Attach:
+def _single(cc1: Level | None, cc2: Level | None, side: Side | None) -> Attach:
     """One contact alone tells only whether it carries CC."""
     level = cc1 or cc2
     assert level is not None
@@ -189,7 +185,7 @@ def _fits(cc1: Level, cc2: Level, side: Side | None, advertises: Advertisement |
         opened = any(level.low >= surely_open_v() for level in levels)
         # A sink never shows an open pull-up, and the pull-up of a charger never lies at ground.
         if opened and any(grounded):
-            yield from (f for f in _from_sink(cc1, cc2, Side.CABLE))
+            yield from _from_sink(cc1, cc2, Side.CABLE)
         elif opened:
             yield from _from_source(cc1, cc2, advertises)
         elif any(grounded):
@@ -247,8 +243,7 @@ def _from_source(cc1: Level, cc2: Level, advertises: Advertisement | None) -> It
 
 
 def _may_be_vconn(level: Level) -> bool:
-    assert VCONN.min is not None and VCONN.max is not None
-    return level.high >= VCONN.min and level.low <= VCONN.max
+    return level.high >= VCONN.least and level.low <= VCONN.most
 
 
 def _from_sink(cc1: Level, cc2: Level, side: Side | None) -> Iterator[Fit]:

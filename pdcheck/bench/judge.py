@@ -18,12 +18,11 @@ from pdcheck.bench.readings import Partner, Readings, Side
 from pdcheck.bench.view import Said, View
 from pdcheck.bench.volt_rules import one_way
 from pdcheck.errors import InputError
-from pdcheck.rules import Effect, Finding, Severity
+from pdcheck.rules import Effect, Finding
 from pdcheck.triage import BlockState, Evidence, Triage, triage
 from pdcheck.triage.measurements import ALL as ALL_MEASUREMENTS
 from pdcheck.verdict import Outcome
 
-_RANK = {Severity.FAIL: 0, Severity.WARN: 1, Severity.INFO: 2}
 _MOST_STEPS = 5
 #: Proven by ohms: what volts and currents show beside it is what follows from it.
 _CAUSES = (say.SHORT.id, say.JOINED.id, say.CC_VBUS.id, say.VBUS_SHORT.id)
@@ -168,7 +167,7 @@ def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
     effects = list(Effect)
 
     def rank(finding: Finding) -> tuple[int, bool, int]:
-        return effects.index(finding.effect), finding.rule not in _CAUSES, _RANK[finding.severity]
+        return effects.index(finding.effect), finding.rule not in _CAUSES, finding.severity.rank
 
     return tuple(sorted(dict.fromkeys(findings), key=rank))
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from pdcheck.capture.csv_cells import is_number, number
-from pdcheck.capture.names import TIME_UNITS
+from pdcheck.capture.names import RATE_PREFIX, TIME_UNITS
 
 _NUMBER = (
     r"([+-]?(?:[0-9]{1,3}(?:[.,' _][0-9]{3}){2,}(?![0-9])|(?:[0-9]+(?:[.,][0-9]+)?|[.][0-9]+)(?:[eE][+-]?[0-9]+)?))"
@@ -67,13 +67,12 @@ _GROUPED = re.compile(r"[0-9]{1,3}(?:[.,' _][0-9]{3}){2,}")
 _PART = re.compile(r"1\s*/\s*([0-9]{1,15})")
 #: A step that has no unit and is longer than this counts something else. Our own choice.
 _LONGEST_BARE_S = 1e-3
-_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 _PREFIXED = re.compile(r"([kmg]?)(?:hz|s|sa|sps|samples?|b)?(?:/s\w*)?", re.IGNORECASE)
 #: Rates that are told less surely, the surer first: the pattern, how it is read, and the least that can be one.
 _RATES: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], float], float], ...] = (
-    (_SAMPLES_A_SECOND, lambda found: _value(found[1]) * _PREFIX[(found[2] or found[3] or "").lower()], 0.0),
-    (_CLOCK, lambda found: _value(found[1] or found[4]) * _PREFIX[(found[2] or found[3] or "").lower()], 0.0),
-    (_BARE_RATE, lambda found: _value(found[1] or found[2]) * _PREFIX[(found[3] or "").lower()], _LEAST_BARE_HZ),
+    (_SAMPLES_A_SECOND, lambda found: _value(found[1]) * RATE_PREFIX[(found[2] or found[3] or "").lower()], 0.0),
+    (_CLOCK, lambda found: _value(found[1] or found[4]) * RATE_PREFIX[(found[2] or found[3] or "").lower()], 0.0),
+    (_BARE_RATE, lambda found: _value(found[1] or found[2]) * RATE_PREFIX[(found[3] or "").lower()], _LEAST_BARE_HZ),
 )
 
 
@@ -152,7 +151,7 @@ def _before(text: str) -> str:
 
 def _prefix(unit: str) -> float:
     found = _PREFIXED.fullmatch(unit)
-    return _PREFIX[found[1].lower()] if found else 1.0
+    return RATE_PREFIX[found[1].lower()] if found else 1.0
 
 
 def unit_above(above: Sequence[str]) -> float | None:

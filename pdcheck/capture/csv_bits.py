@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.csv_words import Bytes, Flags, Words
+from pdcheck.capture.arrays import Bytes, Flags, Words
 
 WORD = 64
 AT_ONCE = 1 << 19

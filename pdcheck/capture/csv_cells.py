@@ -14,7 +14,8 @@ _PLAIN = re.compile(r"(\d{1,18})(?:[.,](\d{0,20}))?", re.ASCII)
 _OUT_OF_RANGE = re.compile(
     r"[+-]?(?:o\.?l\.?|ovld?|over(?:load|range|flow)?|inf(?:inity)?|∞)|[+-]?(?:-{2,}|\*{2,})", re.IGNORECASE
 )
-_MISSING = frozenset({"nan", "n/a", "null", "none"})
+#: What programs print for a value that is not there.
+MISSING = frozenset({"nan", "n/a", "null", "none"})
 LEVEL_WORDS: dict[str, int] = {
     "0": 0, "1": 1, "l": 0, "h": 1, "low": 0, "high": 1, "false": 0, "true": 1, "lo": 0, "hi": 1,
     "off": 0, "on": 1, "no": 0, "yes": 1, "inactive": 0, "active": 1, "falling": 0, "rising": 1, "fall": 0, "rise": 1,
@@ -77,7 +78,7 @@ def is_out_of_range(cell: str) -> bool:
 
 def is_missing(cell: str) -> bool:
     """An empty cell, or what programs print for a value that is not there (``NaN``, ``N/A``, ``null``)."""
-    return not cell or cell.lower() in _MISSING
+    return not cell or cell.lower() in MISSING
 
 
 def number(cell: str) -> float:

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pdcheck.capture.csv_rows import IntArray, Place, RowBlock
-from pdcheck.capture.growing import FloatArray, Moments
+from pdcheck.capture.arrays import FloatArray, IntArray
+from pdcheck.capture.csv_rows import Place, RowBlock
+from pdcheck.capture.growing import Moments
 from pdcheck.capture.steady import Steady
 
 _COARSE = 0.25

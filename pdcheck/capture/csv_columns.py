@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray
 from pdcheck.capture.csv_cells import is_number, number, quantum, whole_and_part
 from pdcheck.capture.csv_digits import FixedRows, exponent_decimals, fixed_decimals
 from pdcheck.capture.csv_padded import padded_decimals
-from pdcheck.capture.csv_rows import MOST, MOST_WHOLE, NO_ROWS, FloatArray, IntArray, Place
+from pdcheck.capture.csv_rows import MOST, MOST_WHOLE, NO_ROWS, Place
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.waves import ranges_of
 
@@ -22,7 +23,6 @@ _MOST_IN_FRONT = 4  # of the point, so that eight characters tell thousandths
 _USABLE_EXPONENT = 28  # whatever digits stand before it, the number is less than MOST
 _ROUNDED = 1e-15  # of many digits the last are rounded, one way or another
 _BLANK, _MINUS, _PLUS = 0x20, 0x2D, 0x2B
-Bytes = NDArray[np.uint8]
 
 
 class FixedNumbers:

@@ -10,26 +10,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
-from pdcheck.capture.csv_rows import NO_ROWS, FloatArray, IntArray
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray, Words
+from pdcheck.capture.cell_numbers import Cells, Shape, decimals
+from pdcheck.capture.char_words import begin_with_digits, cut_at, has, lengths, words_of
+from pdcheck.capture.csv_rows import NO_ROWS
 from pdcheck.capture.csv_template import Span
-from pdcheck.capture.csv_trembling import TOP, RowEnds, Trembling, signed, spelled, unsigned
-from pdcheck.capture.csv_words import (
-    Bytes,
-    Cells,
-    Shape,
-    Words,
-    begin_with_digits,
-    cut_at,
-    decimals,
-    has,
-    lengths,
-)
+from pdcheck.capture.csv_trembling import MANY_ROWS, TOP, RowEnds, Trembling, signed, spelled, unsigned
 
 _MINUS, _POINT = 0x2D, 0x2E
 _EIGHT = 8
 _WORDS = 4  # of a number, what ends it among them: a longer one is none that an exporter prints
-_SOME = 16  # one row in so many asked for: better to look up where all of them end
 
 
 @dataclass(frozen=True)
@@ -135,7 +125,7 @@ class Decimals(Trembling):
 
     def widths(self, rows: IntArray | None = None) -> IntArray:
         """How many characters some or all of them have, the sign included."""
-        if self._row_ends is not None and rows is not None and _SOME * len(rows) > len(self):
+        if self._row_ends is not None and rows is not None and MANY_ROWS * len(rows) > len(self):
             return self._row_ends.places[rows] - self.starts[rows] - self._right
         starts, keys = (self.starts, self._keys) if rows is None else (self.starts[rows], self._keys[rows])
         words, minus = self._words(keys)

@@ -1,41 +1,22 @@
-"""Many numbers at a time, from their characters.
+"""Numbers in rows of one width, a column at a time.
 
-Why it is: a float a cell costs a tenth of a microsecond each in Python; here eight digits lie in one 64-bit word,
-and three multiplications a word turn a whole column into integers.
+Why it is: where rows are equally wide, the digits of a column stand a row's width apart, and the words that end with
+them are fetched by one strided copy (``char_words`` says what is done with words).
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Bytes = NDArray[np.uint8]
-Words = NDArray[np.uint64]
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray, Integers, Words
+from pdcheck.capture.char_words import TOPS, integers_in, words_of
 
-_LOW_NIBBLES = np.uint64(0x0F0F0F0F0F0F0F0F)
-_HIGH_NIBBLES = np.uint64(0xF0F0F0F0F0F0F0F0)
-_ZEROS = np.uint64(0x3030303030303030)
-_SIXES = np.uint64(0x0606060606060606)
-_PAIRS = np.uint64(0x00FF00FF00FF00FF)
-_QUADS = np.uint64(0x0000FFFF0000FFFF)
-_MUL = (np.uint64(2561), np.uint64(6553601), np.uint64(42949672960001))
-_SHIFT = (np.uint64(8), np.uint64(16), np.uint64(32))
-_LIMIT = np.uint64(0x7676767676767676)  # takes what is no digit, once 0 is taken off, over 127
-_HIGH = 0x8080808080808080
-_LAST = [np.uint64(((1 << 8 * width) - 1) << (64 - 8 * width)) for width in range(9)]
 _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_DIGITS = 16
 _LARGEST_POWER = 30
 _POWERS = np.array([float(f"1e{power}") for power in range(-_LARGEST_POWER, _LARGEST_POWER + 1)])
 _EXACT_DIGITS, _EXACT_POWER = 15, 22  # a float holds integers of so many digits, and so large a power of ten
 _TENS = np.array([float(f"1e{power}") for power in range(_EXACT_POWER + 1)])
-
-
-def words_of(data: Bytes) -> Words:
-    """The eight bytes from every place of ``data`` on; a view, to be indexed."""
-    return np.ndarray((len(data) - 7,), np.dtype("<u8"), data, 0, (1,))
 
 
 class FixedRows:
@@ -49,7 +30,7 @@ class FixedRows:
         self._start = start
         self.table = data[start : start + count * width].reshape(count, width)
 
-    def words(self, end: int, rows: NDArray[np.intp] | None = None) -> Words:
+    def words(self, end: int, rows: IntArray | None = None) -> Words:
         """Of each row, or of some, the eight bytes before place ``end``, the first at the lowest address."""
         count, width = self.table.shape
         if rows is not None:
@@ -57,7 +38,7 @@ class FixedRows:
         found: Words = np.ndarray((count,), "<u8", self._data, self._start + end - 8, (width,)).copy()
         return found
 
-    def integers(self, first: int, end: int, rows: NDArray[np.intp] | None = None) -> IntArray | None:
+    def integers(self, first: int, end: int, rows: IntArray | None = None) -> Integers | None:
         """The numbers spelled by the digits from place ``first`` to before ``end``, at most sixteen.
 
         None where some are no digits.
@@ -65,18 +46,19 @@ class FixedRows:
         width = end - first
         if width <= 2:
             return self._short(first, end, rows)
-        low = _spelled(self.words(end, rows), min(width, 8))
+        low = integers_in(self.words(end, rows), None if width >= 8 else TOPS[width])
         if low is None or width <= 8:
             return low
-        high = self._short(first, end - 8, rows) if width <= 10 else _spelled(self.words(end - 8, rows), width - 8)
+        few = width <= 10
+        high = self._short(first, end - 8, rows) if few else integers_in(self.words(end - 8, rows), TOPS[width - 8])
         if high is not None:
             low += high * 100_000_000
         return None if high is None else low
 
-    def _column(self, place: int, rows: NDArray[np.intp] | None) -> Bytes:
+    def _column(self, place: int, rows: IntArray | None) -> Bytes:
         return self.table[:, place] if rows is None else self.table[rows, place]
 
-    def _short(self, first: int, end: int, rows: NDArray[np.intp] | None) -> IntArray | None:
+    def _short(self, first: int, end: int, rows: IntArray | None) -> Integers | None:
         total = np.zeros(len(self.table) if rows is None else len(rows), np.int64)
         for place in range(first, end):
             digits = self._column(place, rows) - np.uint8(0x30)
@@ -86,8 +68,8 @@ class FixedRows:
         return total
 
     def decimals(
-        self, first: int, point: int, end: int, rows: NDArray[np.intp] | None = None
-    ) -> tuple[IntArray, FloatArray] | None:
+        self, first: int, point: int, end: int, rows: IntArray | None = None
+    ) -> tuple[Integers, FloatArray] | None:
         """Whole numbers and rests of plain decimals of one shape, as :func:`fixed_decimals` does.
 
         :param first: place of the first character. :param point: of the decimal point; ``end`` where there is none.
@@ -119,7 +101,7 @@ class FixedRows:
         return whole, rest
 
     def scientific(
-        self, first: int, point: int, exponent: int, end: int, rows: NDArray[np.intp] | None = None
+        self, first: int, point: int, exponent: int, end: int, rows: IntArray | None = None
     ) -> FloatArray | None:
         """Numbers in exponent notation of one shape and one sign, ``1.2345E-03``.
 
@@ -154,43 +136,7 @@ class FixedRows:
         return value
 
 
-def _spelled(words: Words, width: int) -> IntArray | None:
-    """The numbers that the last ``width`` bytes of each word spell; None where some are no digits."""
-    words ^= _ZEROS
-    if width < 8:
-        words &= _LAST[width]
-    over = words + _LIMIT
-    over |= words
-    if int(np.bitwise_or.reduce(over)) & _HIGH:
-        return None
-    return digits_to_integers(words)
-
-
-def are_digits(words: Words) -> bool:
-    """Whether every byte of every word is a digit. The words are left as they are."""
-    high = words & _HIGH_NIBBLES
-    if (high != _ZEROS).any():
-        return False
-    np.add(words, _SIXES, out=high)
-    high &= _HIGH_NIBBLES
-    return not bool((high != _ZEROS).any())
-
-
-def digits_to_integers(words: Words) -> IntArray:
-    """The numbers that words of eight digits spell, the first digit at the lowest address. Uses up ``words``."""
-    words &= _LOW_NIBBLES
-    words *= _MUL[0]
-    words >>= _SHIFT[0]
-    words &= _PAIRS
-    words *= _MUL[1]
-    words >>= _SHIFT[1]
-    words &= _QUADS
-    words *= _MUL[2]
-    words >>= _SHIFT[2]
-    return words.view(np.int64)
-
-
-def fixed_decimals(cells: Bytes, point: int) -> tuple[IntArray, FloatArray] | None:
+def fixed_decimals(cells: Bytes, point: int) -> tuple[Integers, FloatArray] | None:
     """Whole numbers and rests of plain decimals of one shape.
 
     :param cells: a row a number, no blanks; perhaps a sign first, the same in every row.
@@ -223,7 +169,7 @@ def fixed_decimals(cells: Bytes, point: int) -> tuple[IntArray, FloatArray] | No
     return whole, rest
 
 
-def _aligned(cells: Bytes, *, right: bool) -> IntArray | None:
+def _aligned(cells: Bytes, *, right: bool) -> Integers | None:
     """Up to sixteen digits a row as an integer; on the left they are followed by zeros up to eight or sixteen."""
     count, width = cells.shape
     if width == 0:
@@ -234,15 +180,10 @@ def _aligned(cells: Bytes, *, right: bool) -> IntArray | None:
         padded[:, room - width :] = cells
     else:
         padded[:, :width] = cells
-    words = padded.view(np.uint64)
-    if not are_digits(words):
+    numbers = integers_in(padded.view(np.uint64))
+    if numbers is None:
         return None
-    if room == 8:
-        return digits_to_integers(words[:, 0])
-    high = digits_to_integers(np.ascontiguousarray(words[:, 0]))
-    high *= 100_000_000
-    high += digits_to_integers(np.ascontiguousarray(words[:, 1]))
-    return high
+    return numbers[:, 0] if room == 8 else numbers[:, 0] * 100_000_000 + numbers[:, 1]
 
 
 def exponent_decimals(cells: Bytes, point: int, exponent: int) -> FloatArray | None:

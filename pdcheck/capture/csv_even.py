@@ -18,13 +18,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, IntArray
+from pdcheck.capture.cell_levels import NOT_A_BUS_VALUE, bit_rows, bus_values
 from pdcheck.capture.csv_cells import COMMENT_MARKS, level
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
-from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import Span, Template, template_of
-from pdcheck.capture.csv_words import NOT_A_BUS_VALUE, bit_rows, bus_values
 
 LEAST_BYTES = 1 << 12
 _SIDE_BY_SIDE = 1 << 12
@@ -34,7 +35,6 @@ _MOST_KNOWN = 256
 _COMMENTS = tuple(mark[:1].encode() for mark in COMMENT_MARKS)
 _ZERO, _ONE, _NINE = 0x30, 0x31, 0x39
 _FIRST_PRINTED, _LAST_PRINTED = 0x21, 0x7E
-Bytes = NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)

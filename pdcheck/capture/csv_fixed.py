@@ -18,13 +18,14 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, IntArray
+from pdcheck.capture.cell_levels import LEVEL_OF_BYTE, NOT_A_LEVEL, spelled_levels
 from pdcheck.capture.csv_cells import COMMENT_MARKS
 from pdcheck.capture.csv_columns import FixedNumbers, FixedTimes
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_layout import Layout
-from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_of
-from pdcheck.capture.csv_words import LEVEL_OF_BYTE, NOT_A_LEVEL, spelled_levels
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 128
@@ -32,7 +33,6 @@ _MINUS, _PLUS = 0x2D, 0x2B
 _MOST_KNOWN = 4096
 _SIX = np.uint64(0x0606060606060606)
 _OVER = 0x1010101010101010
-Bytes = NDArray[np.uint8]
 
 
 @dataclass(frozen=True)

@@ -123,30 +123,58 @@ def find_layout(
     rows = [split_row(line, delimiter) for line in lines[first : first + _KIND_LINES] if line.strip()]
     rows = [row[: table.width] for row in rows if len(row) >= table.width]
     above = [line for number, line in enumerate(lines[:first]) if number != table.header]
-    interval = 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first])
-    found = _settle(table.width, delimiter, names, units, rows, above, interval, first + 1, path, roles, rate_hz)
+    found = _settle(_FirstLines(
+        delimiter, tuple(names), tuple(units), tuple([row[place] for row in rows] for place in range(table.width)),
+        tuple(above), 1 / rate_hz if rate_hz else interval_above(above) or interval_below_its_name(lines[:first]),
+        rate_hz is not None, first + 1, path,
+    ), roles)  # fmt: skip
     header = lines[table.header] if table.header >= 0 else ""
-    again = header and sum(line.endswith(header) for line in lines) > _ONCE
+    again = header and "\n".join([*lines, ""]).count(f"{header}\n") > _ONCE
     return replace(found, unread=table.unread, header=header if again else "")
 
 
-def _settle(
-    width: int, delimiter: str, names: list[str], units: list[str], rows: list[list[str]], above: list[str],
-    interval: float | None, first_row: int, path: str, roles: Mapping[Role, str],
-    rate_hz: float | None,
-) -> Layout:  # fmt: skip
+@dataclass(frozen=True)
+class _FirstLines:
+    """The first lines, taken apart; what each column is has still to be settled.
+
+    :ivar names: what the header calls the columns; none without a header. :ivar units: a row of them below it, if any.
+    :ivar columns: the cells of some rows, by column.
+    :ivar above: the lines above the rows but for the header.
+    :ivar interval_s: how far samples are apart, where the file or the user says so; ``rate_given``: the user does.
+    :ivar first_row: line number of the first row.
+    """
+
+    delimiter: str
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    columns: tuple[list[str], ...]
+    above: tuple[str, ...]
+    interval_s: float | None
+    rate_given: bool
+    first_row: int
+    path: str
+
+    @property
+    def called(self) -> list[str]:
+        """What the columns are called in a report."""
+        names = self.names or ("",) * len(self.columns)
+        return [name or _by_place(place) for place, name in enumerate(names)]
+
+    def error(self, what: str, remedy: str) -> CaptureError:
+        """These rows cannot be used."""
+        return CaptureError(what, remedy, path=self.path, line=self.first_row)
+
+
+def _by_place(place: int) -> str:
+    return f"column {place + 1}"
+
+
+def _settle(first: _FirstLines, roles: Mapping[Role, str]) -> Layout:
     """Which column is what."""
-    headed = bool(names)
-    said = [read_name(name) for name in names] or [read_name("")] * width
-    names = [name or f"column {place + 1}" for place, name in enumerate(names)] or [
-        f"column {place + 1}" for place in range(width)
-    ]
-    said = [_with_unit(named, units[place] if place < len(units) else "") for place, named in enumerate(said)]
-    columns = [[row[place] for row in rows] for place in range(width)]
-    if rate_hz is None:
-        said = [_with_tick(named, cells) for named, cells in zip(said, columns, strict=True)]
+    names, columns, interval = first.called, first.columns, first.interval_s
+    said = _said(first)
     kinds = [_kind(cells, named) for cells, named in zip(columns, said, strict=True)]
-    counts = {place for place in range(width) if said[place].is_count or _counts_rows(columns[place])}
+    counts = {place for place, named in enumerate(said) if named.is_count or _counts_rows(columns[place])}
     times = _time_columns(columns, kinds, said)
     if interval is not None:
         for place in times:
@@ -155,79 +183,96 @@ def _settle(
                 said[place] = replace(said[place], unit="s", factor=unit)
         # Where the step is told, whole numbers without a unit count steps, whatever the column is called.
         counts |= {place for place in times if said[place].unit != "s" and _are_whole(columns[place])}
-    clocks = [place for place in times if place not in counts or (said[place].is_time and said[place].unit == "s")]
-    if interval is None:
-        clocks = [place for place in times if place not in counts or said[place].is_time]
-    # A row a change, numbered by samples.
-    steps = next((place for place in times if place in counts and not _one_by_one(columns[place])), None)
-    time_column: int | None = None
-    if clocks:
-        time_column = clocks[0]
-    elif interval is not None and steps is not None:
-        time_column = steps
-    elif interval is None:
-        # With a header, what counts rows and is called no time is none.
-        counted = [
-            place for place in times
-            if not said[place].is_count and (said[place].is_time or place not in counts or not headed)
-        ]
-        if not counted:
-            raise _no_time(width, names, times, path, first_row)
-        time_column = counted[0]
+    clocks = [
+        place for place in times
+        if place not in counts or (said[place].is_time and (interval is None or said[place].unit == "s"))
+    ]
+    time_column = clocks[0] if clocks else _counted(first, said, times, counts)
     skip = frozenset(times) if time_column is not None else frozenset(counts & set(times))
-    if width - len(skip) < 1 and time_column is not None and not all(said[place].unit == "s" for place in skip):
+    all_left_out = len(skip) == len(columns)
+    if all_left_out and time_column is not None and not all(said[place].unit == "s" for place in skip):
         skip = frozenset({time_column})
-    given = give_roles(names, [named.role for named in said], roles, path, skip=frozenset(skip))
-    _check_one_sample_a_row(names, columns, counts & set(times), time_column, interval, path, first_row)
+    given = give_roles(names, [named.role for named in said], roles, first.path, skip=skip)
+    _check_one_sample_a_row(first, counts & set(times), time_column)
     factor, stated = 1.0, True
     if time_column is not None:
-        factor = said[time_column].factor
-        stated = said[time_column].unit == "s"
-        if interval is not None and not clocks:
-            factor, stated = interval, True
-        elif not stated:
-            unit = unit_above(above)
-            if unit is not None:
-                factor, stated = unit, True
+        factor, stated = _seconds(first, said[time_column], by_step=interval is not None and not clocks)
     done = tuple(
         _column(names[place], given[place], said[place], Kind.TIME if place == time_column
                 else Kind.IGNORED if place in skip else kinds[place], columns[place])
-        for place in range(width)
+        for place in range(len(columns))
     )  # fmt: skip
-    layout = Layout(delimiter, done, time_column, factor, stated, interval if time_column is None else None, first_row)
+    layout = Layout(
+        first.delimiter, done, time_column, factor, stated, interval if time_column is None else None, first.first_row
+    )
     if not layout.read:
-        raise CaptureError(
-            "has a time column and no other that holds levels or volts", "export the channels too",
-            path=path, line=first_row,
-        )  # fmt: skip
+        raise first.error("has a time column and no other that holds levels or volts", "export the channels too")
     return layout
 
 
-def _check_one_sample_a_row(
-    names: Sequence[str], columns: Sequence[Sequence[str]], counts: Iterable[int], time_column: int | None,
-    interval: float | None, path: str, line: int,
-) -> None:  # fmt: skip
+def _said(first: _FirstLines) -> list[Named]:
+    """What each column's name says, with the unit that stands below it."""
+    said = [read_name(name) for name in first.names or ("",) * len(first.columns)]
+    said = [_with_unit(named, first.units[n] if n < len(first.units) else "") for n, named in enumerate(said)]
+    if first.rate_given:
+        return said
+    return [_with_tick(named, cells) for named, cells in zip(said, first.columns, strict=True)]
+
+
+def _counted(first: _FirstLines, said: Sequence[Named], times: Sequence[int], counts: set[int]) -> int | None:
+    """Where no column is a clock: the one whose numbers tell when a row was; None where it is enough to count rows.
+
+    :raises CaptureError: there is none, and it is not known how far rows are apart.
+    """
+    if first.interval_s is not None:
+        # A row a change, numbered by samples.
+        return next((place for place in times if place in counts and not _one_by_one(first.columns[place])), None)
+    # With a header, what counts rows and is called no time is none.
+    found = [
+        place for place in times
+        if not said[place].is_count and (said[place].is_time or place not in counts or not first.names)
+    ]
+    if not found:
+        raise _no_time(first, times)
+    return found[0]
+
+
+def _seconds(first: _FirstLines, named: Named, *, by_step: bool) -> tuple[float, bool]:
+    """Seconds in one unit of the time column, and whether anybody says so.
+
+    :param by_step: it counts steps, and how long one is is known.
+    """
+    if by_step and first.interval_s is not None:
+        return first.interval_s, True
+    if named.unit == "s":
+        return named.factor, True
+    unit = unit_above(first.above)
+    return (named.factor, False) if unit is None else (unit, True)
+
+
+def _check_one_sample_a_row(first: _FirstLines, counts: Iterable[int], time_column: int | None) -> None:
     """Whether rows that are counted stand for one sample each.
 
     :raises CaptureError: they stand for more, by a column that says how many, or by the steps of their numbers.
     """
-    if interval is None or (time_column is not None and time_column not in counts):
+    names, columns = first.called, first.columns
+    if first.interval_s is None or (time_column is not None and time_column not in counts):
         return
     for place, name in enumerate(names):
         if _REPEATS.search(name) and _are_whole(columns[place]) and place != time_column:
-            raise CaptureError(
-                f"column {place + 1} ({name}) says how often a row is repeated",
-                "export one row a sample, or when each change was", path=path, line=line,
-            )  # fmt: skip
+            raise first.error(
+                f"{_by_place(place)} ({name}) says how often a row is repeated",
+                "export one row a sample, or when each change was",
+            )
     for place in counts:
         steps = {int(b) - int(a) for a, b in pairwise(columns[place])} if _are_whole(columns[place]) else set()
         # Channels have names, and of these one sample in so many may have been kept.
-        unnamed = all(is_number(name) or name == f"column {n + 1}" for n, name in enumerate(names) if n != place)
+        unnamed = all(is_number(name) or name == _by_place(n) for n, name in enumerate(names) if n != place)
         if len(names) > _MANY_A_ROW and steps == {len(names) - 1} and unnamed:
-            raise CaptureError(
+            raise first.error(
                 f"each row holds {len(names) - 1} samples: their numbers ({names[place]!r}) go up by that",
-                "export one row a sample", path=path, line=line,
-            )  # fmt: skip
+                "export one row a sample",
+            )
 
 
 def _lost_header(place: int, cells: Sequence[str], width: int, path: str) -> CaptureError:
@@ -241,14 +286,14 @@ def _lost_header(place: int, cells: Sequence[str], width: int, path: str) -> Cap
     )  # fmt: skip
 
 
-def _no_time(width: int, names: Sequence[str], times: Sequence[int], path: str, line: int) -> CaptureError:
-    if width == 1:
+def _no_time(first: _FirstLines, times: Sequence[int]) -> CaptureError:
+    if len(first.columns) == 1:
         what = "has one column and no times"
     elif times:
-        what = f"counts samples ({names[times[0]]!r}) and does not say how far they are apart"
+        what = f"counts samples ({first.called[times[0]]!r}) and does not say how far they are apart"
     else:
         what = "has no column of rising times"
-    return CaptureError(what, "give the sample rate with --rate HZ, or export with times", path=path, line=line)
+    return first.error(what, "give the sample rate with --rate HZ, or export with times")
 
 
 def _with_unit(named: Named, unit: str) -> Named:

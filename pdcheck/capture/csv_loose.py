@@ -10,10 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
-from pdcheck.capture.csv_rows import FloatArray, IntArray
+from pdcheck.capture.arrays import Bytes, Flags, FloatArray, IntArray, Words
+from pdcheck.capture.char_words import cut_at, lengths, up_to_no_digit, words_of
 from pdcheck.capture.csv_trembling import Trembling, signed, spelled, unsigned
-from pdcheck.capture.csv_words import Bytes, Flags, Words, cut_at, lengths, up_to_no_digit
 
 _MINUS, _ZERO = 0x2D, 0x30
 _BYTE = np.uint64(0xFF)

@@ -18,21 +18,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pdcheck.capture.arrays import Bytes, Flags, IntArray
+from pdcheck.capture.cell_numbers import MOST_WIDE, Cells, Shape
 from pdcheck.capture.csv_decimal import DecimalKind
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_loose import LooseKind
 from pdcheck.capture.csv_powers import PowerKind
-from pdcheck.capture.csv_rows import NO_ROWS, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
-from pdcheck.capture.csv_trembling import RowEnds, Trembling
-from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, Shape
+from pdcheck.capture.csv_trembling import MANY_ROWS, RowEnds, Trembling
 
 LEAST_ROWS = 64
 STRETCH = 1 << 21
 _LINE_FEED, _PLUS, _MINUS, _ZERO, _NINE = 10, 0x2B, 0x2D, 0x30, 0x39
 _FEW = 4
-_SOME = 16  # one row in so many asked for: better to look up where all of them end
 
 
 @dataclass(frozen=True)
@@ -295,7 +296,7 @@ class _TimeCells:
             found = [self._start(row) for row in rows.tolist()]
             return Cells(self.data, np.array(found, np.intp), self.anchors[rows] - found)
         above = np.maximum(rows - 1, 0)
-        if _SOME * len(rows) > len(self):
+        if MANY_ROWS * len(rows) > len(self):
             starts = self.row_ends.places[above] + 1
         else:
             starts = self.last.starts[above] + self.last.widths(above) + (self.right + 1)

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pdcheck.capture.csv_rows import FloatArray
-from pdcheck.capture.csv_words import Bytes
+from pdcheck.capture.arrays import Bytes, FloatArray
 
 _BLANK, _MINUS, _ZERO = 0x20, 0x2D, 0x30
 #: A float holds so many digits exactly, and one division by a power of ten rounds once.

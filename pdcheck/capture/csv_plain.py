@@ -13,19 +13,18 @@ import re
 import warnings
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pdcheck.capture.csv_cells import quantum, split_row
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray
+from pdcheck.capture.csv_cells import COMMENT_MARKS, quantum, split_row
 from pdcheck.capture.csv_layout import Kind, Layout
-from pdcheck.capture.csv_rows import LAST_ROWS, MOST, NO_ROWS, FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_rows import LAST_ROWS, MOST, NO_ROWS, Place, RowBlock, spread
 from pdcheck.capture.waves import ReadValues
 
 STRETCH = 1 << 17
 LEAST_ROWS = 32
 _LONGEST_PAUSE = 64
 _LONG_EXPONENT = re.compile(rb"[eE][+-]?\d{5}")  # a number to Python, not to us
-_COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:[#;%!]|//)", re.MULTILINE)
-Bytes = NDArray[np.uint8]
+_COMMENT = re.compile(rb"^[ \t\r\f\v]*(?:" + "|".join(map(re.escape, COMMENT_MARKS)).encode() + rb")", re.MULTILINE)
 
 
 class PlainReader:

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
-from pdcheck.capture.csv_rows import FloatArray, IntArray
+from pdcheck.capture.arrays import Bytes, Flags, FloatArray, IntArray, Words
+from pdcheck.capture.cell_numbers import Cells
+from pdcheck.capture.char_words import MASKS, turned, words_of
 from pdcheck.capture.csv_template import Span
 from pdcheck.capture.csv_trembling import TOP, Trembling, signed, unsigned
-from pdcheck.capture.csv_words import MASKS, Bytes, Cells, Flags, Words, turned
 
 _NUMBER = re.compile(rb"-?[0-9]([.,])([0-9]+)([eE])[+-]([0-9]{2,3})")
 _MINUS, _PLUS, _ZERO = 0x2D, 0x2B, 0x30

@@ -15,14 +15,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, Flags, FloatArray, IntArray
 from pdcheck.capture.csv_bits import AT_ONCE, WORD, Bits, are_parted, behind, earlier, later
 from pdcheck.capture.csv_cells import level, plain_parts
 from pdcheck.capture.csv_layout import Kind, Layout
-from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place, RowBlock
+from pdcheck.capture.csv_rows import LAST_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import template_of
-from pdcheck.capture.csv_words import Flags
 
 LEAST_BYTES = 1 << 15
 _SPOT_BYTES = 1 << 16
@@ -32,7 +31,6 @@ _LONGEST_PAUSE = 16
 _WHOLE_AGAIN = 16
 _SHORT_TAIL = 5
 _QUOTE = 0x22
-Bytes = NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)

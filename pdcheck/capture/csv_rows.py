@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import FloatArray, IntArray
 from pdcheck.capture.csv_cells import (
     bus_value,
     decoded,
@@ -31,17 +32,17 @@ from pdcheck.capture.csv_cells import (
 )
 from pdcheck.capture.csv_layout import Kind, Layout
 from pdcheck.capture.csv_table import is_rule
+from pdcheck.capture.model import Role
 from pdcheck.capture.waves import ReadValues, Values
 from pdcheck.errors import CaptureError, shortened
-
-IntArray = NDArray[np.intp]
-FloatArray = NDArray[np.float64]
 
 NO_ROWS: IntArray = np.empty(0, np.intp)
 LAST_ROWS = 16
 """How many of a block's last times show how finely they are printed."""
 
 _MOST_EMPTY_LINES = 100_000
+#: What may stand in a line that has no cells: blanks, separators, marks of pages and of the file's end.
+_NO_CELL = "\r\t \x1a,;\f"
 _SPOT_CHECK = 512
 #: "Total rows: 420000", "End of data". What is cut off of a row begins as the row does.
 _FOOTER = re.compile(
@@ -96,14 +97,13 @@ class Place:
     :ivar rows: rows read.
     :ivar origin: the first row's time as a whole number and a rest; None before it.
     :ivar last_time: the last row's time, from the first row's, in the file's unit.
-    :ivar last_levels: the lanes' levels in the last row.
+    :ivar empty_lines: lines without data so far; too many of them are no capture.
     """
 
     line: int
     rows: int = 0
     origin: tuple[int, float] | None = None
     last_time: float = 0.0
-    last_levels: NDArray[np.uint8] | None = None
     empty_lines: int = 0
 
 
@@ -155,7 +155,7 @@ class CarefulReader:
         self._layout = layout
         self._path = path
         # Some repeat it on every page.
-        self._header = layout.header.strip("\r\t \x1a,;\f")
+        self._header = layout.header.strip(_NO_CELL)
         self._lanes = lanes_of(layout)
         self._levels = [place for place, column in enumerate(layout.columns) if column.kind is Kind.LEVEL]
         self._buses = [place for place, column in enumerate(layout.columns) if column.kind is Kind.BUS]
@@ -252,7 +252,7 @@ class CarefulReader:
         return cells
 
     def _is_no_row(self, line: str) -> bool:
-        bare = line.strip("\r\t \x1a,;\f")
+        bare = line.strip(_NO_CELL)
         if not bare or strip_comment(line) is not None:
             return True
         return bare == self._header or is_rule(bare)
@@ -304,7 +304,7 @@ class CarefulReader:
         return said
 
     def _value(self, cell: str, place: int, at: int, before: list[float]) -> float:
-        if not cell and self._layout.columns[place].role.value == "other":
+        if not cell and self._layout.columns[place].role is Role.OTHER:
             return before[-1] if before else 0.0
         if is_out_of_range(cell) or (is_number(cell) and _MARKED[0] <= abs(number(cell)) <= _MARKED[1]):
             raise self._out_of_range(cell, place, at)
@@ -355,7 +355,7 @@ class CarefulReader:
             remedy = "export a value in each row, or without this column"
         elif place == self._layout.time_column and cell[0].isalpha():
             remedy = _ANOTHER_TABLE
-        elif self._layout.columns[place].role.value == "other" and self._layout.read > 1:
+        elif self._layout.columns[place].role is Role.OTHER and self._layout.read > 1:
             remedy += ", without this column if it is no channel"
         return CaptureError(what, remedy, path=self._path, line=at)
 

@@ -12,7 +12,7 @@ from collections.abc import Container, Sequence
 
 import numpy as np
 
-from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_missing, joined, split_row, strip_comment
+from pdcheck.capture.csv_cells import MISSING, USUAL_DELIMITERS, is_missing, joined, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
 from pdcheck.capture.model import Role
 from pdcheck.capture.names import read_name
@@ -22,7 +22,7 @@ _MOST_LINES = 600
 _HABIT = 0.1
 _GAPS = bytes(byte in b",;\t\n" for byte in range(256))
 _EMPTY_CELL = re.compile(rb'[,;\t][ ]?(?:"")?[,;\t\r\n]|\n(?:"")?[,;\t]')
-_MISSING_CELL = re.compile(r"[,;\t](?:nan|n/a|null|none)(?:[,;\t]|$)", re.IGNORECASE)
+_MISSING_CELL = re.compile(rf"[,;\t](?:{'|'.join(sorted(MISSING))})(?:[,;\t]|$)", re.IGNORECASE)
 _BEGIN_NUMBERS = frozenset("0123456789+-.")
 
 

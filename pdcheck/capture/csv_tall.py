@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_number, joined, split_row, strip_comment
+from pdcheck.capture.csv_cells import USUAL_DELIMITERS, is_number, joined, number, split_row, strip_comment
 from pdcheck.capture.csv_table import is_plain
 from pdcheck.capture.names import VALUE_UNITS
 
@@ -102,5 +102,5 @@ def _rises(rows: Sequence[Sequence[str]], place: int) -> bool:
     """Whether a column holds times: numbers of which none is less than the one above, and of more than two kinds."""
     if not all(is_number(row[place]) for row in rows):
         return False
-    values = [float(row[place].replace(",", ".")) for row in rows]
+    values = [number(row[place]) for row in rows]
     return values == sorted(values) and len(set(values)) > 2

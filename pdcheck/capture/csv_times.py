@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from pdcheck.capture.arrays import Flags, FloatArray, IntArray
+from pdcheck.capture.cell_numbers import Shape, SomeCells
 from pdcheck.capture.csv_cells import whole_and_part
 from pdcheck.capture.csv_powers import PowerKind
-from pdcheck.capture.csv_rows import LAST_ROWS, FloatArray, IntArray, Place
-from pdcheck.capture.csv_words import Flags, Shape, SomeCells
+from pdcheck.capture.csv_rows import LAST_ROWS, Place
 
 _FEW = 4
 

@@ -12,9 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import digits_to_integers
-from pdcheck.capture.csv_rows import FloatArray, IntArray
-from pdcheck.capture.csv_words import MASKS, Flagging, Flags, Words, turned
+from pdcheck.capture.arrays import Flags, FloatArray, IntArray, Words
+from pdcheck.capture.char_words import MASKS, digits_to_integers, turned
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.waves import ranges_of
 
 #: Characters are below 128: the top bit is free to put negative numbers, which sort the other way, in front.
@@ -109,6 +109,10 @@ def spelled(words: Words, whole: int | IntArray) -> FloatArray:
     words |= front
     values: FloatArray = digits_to_integers(words) / np.power(10.0, 7 - whole)
     return values
+
+
+#: Where one row in so many is asked for, it is better to look up where all of them end.
+MANY_ROWS = 16
 
 
 class RowEnds:

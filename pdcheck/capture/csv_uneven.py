@@ -16,12 +16,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pdcheck.capture.csv_digits import words_of
+from pdcheck.capture.arrays import Bytes, Flags, Words
+from pdcheck.capture.cell_numbers import MOST_WIDE, Cells, Shape
+from pdcheck.capture.char_words import words_of
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_rows import NO_ROWS, Place, RowBlock
 from pdcheck.capture.csv_template import Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
-from pdcheck.capture.csv_words import MOST_WIDE, Bytes, Cells, Flagging, Flags, Shape, Words
 
 LEAST_ROWS = 64
 _LEAST_STRETCH, _MOST_STRETCH = 1 << 16, 1 << 19

@@ -15,27 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes, Flags, FloatArray, IntArray
+from pdcheck.capture.cell_levels import NOT_A_BUS_VALUE, NOT_A_LEVEL, bit_rows, buses, levels
+from pdcheck.capture.cell_numbers import Cells, Shape, decimals, numbers, rising
 from pdcheck.capture.csv_cells import COMMENT_MARKS
+from pdcheck.capture.csv_flagging import Flagging
 from pdcheck.capture.csv_layout import Layout
 from pdcheck.capture.csv_powers import PowerKind
-from pdcheck.capture.csv_rows import FloatArray, IntArray, Place, RowBlock, spread
+from pdcheck.capture.csv_rows import Place, RowBlock, spread
 from pdcheck.capture.csv_template import Span, Template, template_ahead
 from pdcheck.capture.csv_times import VaryingTimes
-from pdcheck.capture.csv_words import (
-    NOT_A_BUS_VALUE,
-    NOT_A_LEVEL,
-    Bytes,
-    Cells,
-    Flagging,
-    Flags,
-    Shape,
-    bit_rows,
-    buses,
-    decimals,
-    levels,
-    numbers,
-    rising,
-)
 from pdcheck.capture.waves import ReadValues
 
 LEAST_ROWS = 16
@@ -95,7 +84,7 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         changes.append(said[0])
         lanes.append((said[1], bits))
         wrong = NOT_A_BUS_VALUE if bits else NOT_A_LEVEL
-        if (said[1][said[0]] == wrong).any():
+        if (said[1] == wrong).any():
             good &= said[1] != wrong
     changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
     times: VaryingTimes | None = None
@@ -152,8 +141,8 @@ def _long_numbers(cells: Cells, like: bytes) -> tuple[FloatArray, Flags] | None:
 
 
 def _union(parts: list[IntArray], count: int) -> IntArray:
-    if sum(map(len, parts)) == len(parts):
-        return parts[0]  # nothing but the first row
+    if len(parts) == 1 or sum(map(len, parts)) == len(parts):
+        return parts[0]  # of several: nothing but the first row
     marked = np.zeros(count, bool)
     for part in parts:
         marked[part] = True

@@ -7,10 +7,8 @@ Growing through ``realloc`` moves pages instead of copying them.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from pdcheck.capture.arrays import FloatArray, IntArray
 
 
 class GrowingArray:

@@ -11,7 +11,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.growing import FloatArray, Moments
+from pdcheck.capture.arrays import FloatArray
+from pdcheck.capture.growing import Moments
 from pdcheck.capture.model import DigitalLine, Role
 from pdcheck.errors import CaptureError
 

@@ -74,7 +74,8 @@ _TICK = re.compile(
     r"(?:10\s*\^\s*([+-]?\d{1,2})|(\d{1,9}(?:[.,]\d{1,9})?(?:e[+-]?\d{1,2})?))\s*"
     r"(?:([kmg]?)(?:hz|s/s|sa/s|sps|samples?/s)|([munpµμ]?s))\b(?!/)\s*[\])}]?", re.IGNORECASE
 )
-_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
+#: Of rates, so that ``m`` is a million.
+RATE_PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def read_name(name: str) -> Named:
         return _read_name(name)
     count = 10.0 ** int(tick[1]) if tick[1] else float(tick[2].replace(",", "."))
     unit = TIME_UNITS.get((tick[4] or "").lower())
-    size = count * unit if unit else 1 / (count * _PREFIX[tick[3].lower()]) if count > 0 else 0.0
+    size = count * unit if unit else 1 / (count * RATE_PREFIX[tick[3].lower()]) if count > 0 else 0.0
     return replace(without, tick_s=size) if 0 < size < 1 else without
 
 

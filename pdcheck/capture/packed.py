@@ -16,6 +16,8 @@ from pdcheck.errors import CaptureError
 
 Read = Callable[[int], bytes]
 _PIECE = 1 << 17
+#: What the names of packed files end in; a zip may hold a file of any name.
+SUFFIXES = (".gz", ".xz", ".bz2", ".zst", ".zip")
 _MOST_MEMORY = 1 << 27  # of an unpacker; the room as a whole stays below a quarter of a gigabyte
 
 
@@ -165,7 +167,7 @@ def _unusable(kind: str, path: str, error: Exception) -> CaptureError:
 
 def _without_suffix(path: str) -> str:
     stem, dot, suffix = path.rpartition(".")
-    return stem if dot and suffix.lower() in ("gz", "xz", "bz2", "zst") else path
+    return stem if dot + suffix.lower() in SUFFIXES else path
 
 
 def _gzip(read: Read, path: str, _fd: int | None) -> Packed:

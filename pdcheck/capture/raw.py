@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pdcheck.capture.arrays import Bytes
 from pdcheck.capture.lines import MOST_BESIDE, MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import Capture, Role
 from pdcheck.capture.names import give_roles
@@ -24,7 +25,6 @@ _JUDGED = 1 << 16
 _FEW = 8
 _AT_ONCE = 1 << 18  # changes: noise is to be noticed before it fills the memory
 _NOWHERE = np.empty(0, np.intp)
-Bytes = NDArray[np.uint8]
 Samples = NDArray[np.uint8] | NDArray[np.uint16]
 
 

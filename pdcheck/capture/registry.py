@@ -46,7 +46,8 @@ class Format:
     """A file format.
 
     :ivar claims: given the first bytes (up to 64 KiB, unpacked) and the options, is this the format?
-    :ivar suffixes: lower-case suffixes that decide where no content does.
+    :ivar suffixes: what the names of such files end in, in lower case. The content alone decides what a file is; by its
+        name a watched folder, an archive of several files and the casebook tell whether it may be a capture.
     :ivar reader: ``"module:function"``, imported on use, or the function itself.
     """
 
@@ -73,6 +74,11 @@ FORMATS: dict[str, Format] = {
         lambda _, options: options.rate_hz is not None, (".bin", ".raw"), "pdcheck.capture.raw:read_raw"
     ),
 }
+
+
+def suffixes() -> tuple[str, ...]:
+    """What the names of captures end in, in lower case; packed ones go on with one of ``packed.SUFFIXES``."""
+    return tuple(suffix for known in FORMATS.values() for suffix in known.suffixes)
 
 
 def open_capture(

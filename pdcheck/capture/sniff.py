@@ -25,7 +25,6 @@ _OTHERWISE: tuple[tuple[bytes, str], ...] = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an office document"),
 )
 
-_UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _VCD_START = re.compile(
     rb"\s*\$(?:date|version|comment|timescale|scope|var|upscope|enddefinitions|dumpvars|attrbegin)\b"
 )

@@ -15,10 +15,8 @@ time with nine decimals printed an earlier one no coarser: digits get lost as ti
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
+from pdcheck.capture.arrays import FloatArray, IntArray
 
 # The first row's time is rounded too, and a time may be cut off rather than rounded: one and a half last digits.
 _LAST_DIGITS = 1.5

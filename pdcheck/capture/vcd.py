@@ -15,14 +15,13 @@ from pdcheck.capture.registry import ReadOptions
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.capture.vcd_header import Variable, read_header
-from pdcheck.capture.vcd_words import HELD, MARGIN, Block, WordReader
+from pdcheck.capture.vcd_words import HELD, HIGH, LOW, MARGIN, NO_LEVEL, Block, WordReader, real_number
 from pdcheck.capture.waves import ReadValues, WaveBuilder, check_room
 from pdcheck.errors import CaptureError
 
 BLOCK = 1 << 18
 _MOST_HEADER = 8 << 20
-# Weak levels are levels: a resistor alone holds the line there.
-_LEVELS = {**dict.fromkeys(b"0lL", 0), **dict.fromkeys(b"1hH", 1)}
+_LEVELS = {**dict.fromkeys(LOW, 0), **dict.fromkeys(HIGH, 1)}
 #: Times no finer than this limit what the dump can show, as a sampling step does; finer ones hide it.
 _COARSE_TICK_S = 0.9e-6
 
@@ -267,7 +266,7 @@ class _VcdFile:
         if first == 35:  # '#'
             if not cut:
                 self._time(word[1:], line)
-        elif first in b"01xXzZ-uUwWhHlL":
+        elif first in LOW + HIGH + NO_LEVEL:
             if len(word) < 2:
                 raise self._bad(word, line, "a level without a variable")
             self._set_scalar(word[:1], word[1:], line)
@@ -308,11 +307,8 @@ class _VcdFile:
         if kind == b"s":
             return
         if real is not None:
-            try:
-                number = float(digits if b"_" not in digits else b"nan")
-            except ValueError:
-                number = float("nan")
-            if not abs(number) < 1e30:
+            number = real_number(digits)
+            if number is None:
                 raise self._bad(value, line, "not a usable number")
             real.set(number, self._elapsed())
             return
@@ -322,13 +318,13 @@ class _VcdFile:
         width = len(scalar.lanes)
         if not width:
             return
-        if not digits or digits.translate(None, b"01xXzZuUwWlLhH-"):
+        if not digits or digits.translate(None, LOW + HIGH + NO_LEVEL):
             raise self._bad(value, line, "not a value in bits")
         if len(digits) > width:
             if digits[: len(digits) - width].strip(b"0"):
                 raise self._bad(value, line, f"wider than the {width} bits of its variable")
             digits = digits[-width:]
-        fill = b"0" if digits[0] in b"01" else digits[:1]
+        fill = b"0" if digits[0] in LOW + HIGH else digits[:1]
         scalar.set(digits.rjust(width, fill), self._elapsed())
 
     def _bad(self, word: bytes, line: int, why: str) -> CaptureError:

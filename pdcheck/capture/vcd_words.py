@@ -12,27 +12,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pdcheck.capture.csv_digits import digits_to_integers, words_of
-from pdcheck.capture.csv_words import MASKS, NOT_A_LEVEL, Cells, Shape, decimals, numbers, two_words
-
-Bytes = NDArray[np.uint8]
-Words = NDArray[np.uint64]
-Flags = NDArray[np.bool_]
-Places = NDArray[np.intp]
-Integers = NDArray[np.int64]
+from pdcheck.capture.arrays import Bytes, FloatArray, IntArray, Integers
+from pdcheck.capture.cell_levels import NOT_A_LEVEL
+from pdcheck.capture.cell_numbers import Cells, Shape, decimals, numbers
+from pdcheck.capture.char_words import MASKS, TOPS, integers_in, two_words, words_of
 
 MARGIN = 32
 HELD = 2
+#: What levels are written with. Weak ones are levels: a resistor alone holds the line there. What is unknown or not
+#: driven leaves the line where it was.
+LOW, HIGH, NO_LEVEL = b"0lL", b"1hH", b"xXzZ-uUwW"
 _LONGEST_REAL = 40
 _MANY_LONG = 32  # worth doing many at a time
 _WHOLE_DIGITS = (1, 2, 3)  # in front of the point: volts and amps
 _BEYOND_USE = 1e30
-_TOPS = np.array([((1 << 8 * width) - 1) << (64 - 8 * width) for width in range(9)], np.uint64)
-_HIGH_NIBBLES = np.uint64(0xF0F0F0F0F0F0F0F0)
-_ZEROS = np.uint64(0x3030303030303030)
-_SIXES = np.uint64(0x0606060606060606)
 
 _TIME, _SCALAR, _VECTOR, _REAL, _KEYWORD, _OTHER = range(6)
 
@@ -46,9 +40,9 @@ def _table(*entries: tuple[bytes, int], default: int) -> Bytes:
 
 
 _KIND = _table(
-    (b"#", _TIME), (b"01xXzZ-uUwWhHlL", _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
+    (b"#", _TIME), (LOW + HIGH + NO_LEVEL, _SCALAR), (b"bB", _VECTOR), (b"rR", _REAL), (b"$", _KEYWORD), default=_OTHER
 )
-_LEVEL = _table((b"0lL", 0), (b"1hH", 1), (b"xXzZ-uUwW", HELD), default=NOT_A_LEVEL)
+_LEVEL = _table((LOW, 0), (HIGH, 1), (NO_LEVEL, HELD), default=NOT_A_LEVEL)
 # Keywords that change nothing; a comment does not stand among them, for its words would be taken for changes.
 _EMPTY_KEYWORDS = frozenset({b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff", b"$end"})
 
@@ -64,9 +58,9 @@ class Changes:
     """
 
     code: bytes
-    times: NDArray[np.float64]
+    times: FloatArray
     values: Bytes | None
-    reals: NDArray[np.float64] | None
+    reals: FloatArray | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +73,16 @@ class Block:
     first: int | None
     last: int | None
     changes: list[Changes]
+
+
+def real_number(text: bytes) -> float | None:
+    """The value of a real variable; None where it is no number, or beyond any use."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    # Python would take an underscore between digits.
+    return value if abs(value) < _BEYOND_USE and b"_" not in text else None
 
 
 class WordReader:
@@ -143,7 +147,7 @@ class WordReader:
         return Block(int(times[0]) if len(times) else None, int(times[-1]) if len(times) else None, changes)
 
     def _scalars(
-        self, data: Bytes, begins: Places, widths: Places, which: Places, at: NDArray[np.float64]
+        self, data: Bytes, begins: IntArray, widths: IntArray, which: IntArray, at: FloatArray
     ) -> list[Changes] | None:
         owners = self._owners(data, begins[which] + 1, widths[which] - 1)
         if owners is None:
@@ -158,7 +162,7 @@ class WordReader:
         return out
 
     def _longer(
-        self, data: Bytes, begins: Places, widths: Places, which: Places, at: NDArray[np.float64]
+        self, data: Bytes, begins: IntArray, widths: IntArray, which: IntArray, at: FloatArray
     ) -> list[Changes] | None:
         """Vectors and real numbers: a value, then a code."""
         owners = self._owners(data, begins[which + 1], widths[which + 1])
@@ -184,7 +188,7 @@ class WordReader:
                 out.append(Changes(code, at[mine], values, None))
         return out
 
-    def _owners(self, data: Bytes, starts: Places, widths: Places) -> Places | None:
+    def _owners(self, data: Bytes, starts: IntArray, widths: IntArray) -> IntArray | None:
         """To which of the codes each belongs; None where one is not declared."""
         if not len(starts):
             return np.empty(0, np.intp)
@@ -199,7 +203,7 @@ class WordReader:
         np.minimum(found, len(self._keys) - 1, out=found)
         return found if bool((self._keys.take(found) == keys).all()) else None
 
-    def _by_code(self, owners: Places) -> list[tuple[bytes, Places]]:
+    def _by_code(self, owners: IntArray) -> list[tuple[bytes, IntArray]]:
         """The codes that occur, and which entries are theirs."""
         counts = np.bincount(owners, minlength=len(self._codes))
         present = np.flatnonzero(counts).tolist()
@@ -215,7 +219,7 @@ def _has_control_characters(text: Bytes) -> bool:
     return int(text.min(initial=255)) < 9 or bool(((text - np.uint8(14)) < 18).any())
 
 
-def _words(data: Bytes, start: int, end: int) -> tuple[Places, Places]:
+def _words(data: Bytes, start: int, end: int) -> tuple[IntArray, IntArray]:
     """Where the words begin, and how long they are."""
     blanks = np.flatnonzero(data[start:end] <= 0x20)
     blanks += start
@@ -230,7 +234,7 @@ def _words(data: Bytes, start: int, end: int) -> tuple[Places, Places]:
     return begins[full], widths[full]
 
 
-def _integers(data: Bytes, starts: Places, widths: Places) -> Integers | None:
+def _integers(data: Bytes, starts: IntArray, widths: IntArray) -> Integers | None:
     """Whole numbers of up to sixteen digits; None where one is longer or none."""
     if not len(starts):
         return np.empty(0, np.int64)
@@ -239,10 +243,10 @@ def _integers(data: Bytes, starts: Places, widths: Places) -> Integers | None:
         return None
     ends = starts + widths
     if longest <= 8:
-        return _digits(words_of(data)[ends - 8], _TOPS.take(widths))
+        return integers_in(words_of(data)[ends - 8], TOPS.take(widths))
     high, low = two_words(data, ends - 16)
-    value = _digits(low, _TOPS.take(np.minimum(widths, 8)))
-    upper = _digits(high, _TOPS.take(np.maximum(widths - 8, 0)))
+    value = integers_in(low, TOPS.take(np.minimum(widths, 8)))
+    upper = integers_in(high, TOPS.take(np.maximum(widths - 8, 0)))
     if value is None or upper is None:
         return None
     upper *= 100_000_000
@@ -250,24 +254,7 @@ def _integers(data: Bytes, starts: Places, widths: Places) -> Integers | None:
     return value
 
 
-def _digits(words: Words, own: Words) -> Integers | None:
-    """Eight characters a word as numbers, those outside the mask as zeros; None where one is no digit.
-
-    Uses up ``words``.
-    """
-    words &= own
-    wanted = own & _ZEROS
-    high = words & _HIGH_NIBBLES
-    if bool((high != wanted).any()):
-        return None
-    np.add(words, _SIXES & own, out=high)
-    high &= _HIGH_NIBBLES
-    if bool((high != wanted).any()):
-        return None
-    return digits_to_integers(words)
-
-
-def _bits(data: Bytes, starts: Places, lengths: Places, width: int) -> Bytes | None:
+def _bits(data: Bytes, starts: IntArray, lengths: IntArray, width: int) -> Bytes | None:
     """Vectors as a row a bit from the most significant down, short ones filled up on the left as the standard says."""
     if int(lengths.max()) > width:
         return None
@@ -287,8 +274,8 @@ def _bits(data: Bytes, starts: Places, lengths: Places, width: int) -> Bytes | N
 
 
 def _long_decimals(
-    data: Bytes, starts: Places, lengths: Places, left: Places, out: NDArray[np.float64]
-) -> Places:
+    data: Bytes, starts: IntArray, lengths: IntArray, left: IntArray, out: FloatArray
+) -> IntArray:
     """Read those of some real numbers that are plain decimals with all digits of a float; which are still left."""
     minus = data.take(starts[left]) == ord("-")
     starts, lengths = starts[left] + minus, lengths[left] - minus
@@ -305,7 +292,7 @@ def _long_decimals(
     return left[~done]
 
 
-def _reals(data: Bytes, starts: Places, lengths: Places) -> NDArray[np.float64] | None:
+def _reals(data: Bytes, starts: IntArray, lengths: IntArray) -> FloatArray | None:
     """Real numbers; None where one is none or beyond any use."""
     if int(lengths.max()) > _LONGEST_REAL:
         return None
@@ -323,11 +310,8 @@ def _reals(data: Bytes, starts: Places, lengths: Places) -> NDArray[np.float64] 
         left = _long_decimals(data, starts, lengths, left, out)
     for place in left.tolist():  # exponents, and what is no number
         start = int(starts[place])
-        text = bytes(data[start : start + int(lengths[place])])
-        if b"_" in text:
+        value = real_number(bytes(data[start : start + int(lengths[place])]))
+        if value is None:
             return None
-        try:
-            out[place] = float(text)
-        except ValueError:
-            return None
+        out[place] = value
     return out if bool((np.abs(out) < _BEYOND_USE).all()) else None

@@ -38,13 +38,13 @@ from typing import Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from pdcheck.capture.growing import FloatArray, GrowingArray, Moments
+from pdcheck.capture.arrays import FloatArray, IntArray
+from pdcheck.capture.growing import GrowingArray, Moments
 from pdcheck.capture.lines import CC_ROLES, MOST_EDGES, EdgeBuilder, too_many
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.errors import CaptureError
 
 PIECE = 128
-IntArray = NDArray[np.intp]
 Sorting = TypeVar("Sorting", np.float64, np.uint64)
 _VBUS_BAND_V = 0.020
 _CURRENT_BAND_A = 0.005

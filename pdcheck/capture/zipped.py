@@ -12,9 +12,9 @@ import zipfile
 from collections.abc import Callable
 from typing import IO
 
+from pdcheck.capture.packed import SUFFIXES
 from pdcheck.errors import CaptureError
 
-_SUFFIXES = (".csv", ".tsv", ".txt", ".dat", ".vcd", ".bin", ".raw", ".gz", ".xz", ".bz2", ".zst")
 _TEXTS = ("readme", "license", "licence")
 #: What the packages of the two open standards for spreadsheets hold (ECMA-376 part 1, OpenDocument part 2).
 _OF_A_WORKBOOK = ("xl/workbook.xml", "content.xml")
@@ -90,7 +90,10 @@ class Zipped:
             if not member.is_dir() and not any(part.startswith((".", "__")) for part in member.filename.split("/"))
         ]  # fmt: skip
         if len(files) > 1:
-            files = [member for member in files if member.filename.lower().endswith(_SUFFIXES)]
+            from pdcheck.capture.registry import suffixes  # here, because it opens what may be such an archive
+
+            known = (*suffixes(), *SUFFIXES)
+            files = [member for member in files if member.filename.lower().endswith(known)]
             files = [member for member in files if not _name(member).startswith(_TEXTS)] or files
         if not files:
             if any(member.filename in _OF_A_WORKBOOK for member in members):

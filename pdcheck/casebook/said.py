@@ -10,8 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from pdcheck.capture.packed import SUFFIXES
+from pdcheck.capture.registry import suffixes
 from pdcheck.casebook.fingerprint import Fingerprint
 from pdcheck.casebook.intake import take
 from pdcheck.casebook.likeness import Query
@@ -21,8 +23,7 @@ from pdcheck.casebook.sharing import day
 from pdcheck.casebook.trouble import CasebookError
 from pdcheck.errors import InputError
 
-#: What ends like this is meant as a file, not as a word.
-_FILE_ENDINGS = (".csv", ".tsv", ".vcd", ".json", ".gz", ".xz", ".bz2", ".zip", ".zst", ".bin", ".raw", ".dat", ".txt")
+_Numbered = TypeVar("_Numbered", Note, Reading)
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,9 @@ class Said:
     capture: str | None = None
     fingerprint: Fingerprint | None = None
     status: str | None = None
+    no_part: bool = False
+    drop_notes: tuple[int, ...] = ()
+    drop_readings: tuple[int, ...] = ()
 
     @property
     def empty(self) -> bool:
@@ -56,6 +60,13 @@ class Said:
             name: as_text(value) for name in ("device", "symptom", "done", "customer", "ticket")
             if (value := getattr(self, name)) is not None
         }
+        if self.no_part and self.part is not None:
+            raise InputError("--no-part and --part contradict each other", "say one of them")
+        part = None if self.no_part else case.part
+        case = replace(
+            case, notes=_without(case.notes, self.drop_notes, "note", case),
+            readings=_without(case.readings, self.drop_readings, "reading", case),
+        )
         case = replace(
             case, **texts,
             notes=(
@@ -63,7 +74,7 @@ class Said:
                 *(Note(as_text(text), private=True) for text in self.private_notes),
             ),
             readings=(*case.readings, *self.readings),
-            part=Part(self.part) if self.part is not None else case.part,
+            part=Part(self.part) if self.part is not None else part,
             status=Status(self.status) if self.status is not None else case.status,
         )
         if self.fingerprint is not None:
@@ -97,6 +108,18 @@ class Said:
         return replace(case, held=held, held_on=seen_on if seen_on is not None else date.today().isoformat())
 
 
+def _without(
+    kept: tuple[_Numbered, ...], numbers: tuple[int, ...], what: str, case: KeptCase,
+) -> tuple[_Numbered, ...]:
+    """What is left without those numbers, counted from 1 as ``show`` prints them."""
+    for number in numbers:
+        if not 1 <= number <= len(kept):
+            raise InputError(
+                f"case {case.number} has no {what} {number}", f"pdcheck casebook show {case.number} numbers them",
+            )
+    return tuple(one for number, one in enumerate(kept, 1) if number not in numbers)
+
+
 def query(words: Sequence[str], like: KeptCase | None = None, current_ma: int | None = None) -> Query:
     """What to look for: the first word may be a file; ``like``: another case; ``current_ma``: what the meter showed.
 
@@ -126,4 +149,4 @@ def _is_file(word: str) -> bool:
             return True
     except (OSError, ValueError):
         return False
-    return word.lower().endswith(_FILE_ENDINGS) and " " not in word
+    return word.lower().endswith((*suffixes(), *SUFFIXES, ".json")) and " " not in word

@@ -12,13 +12,12 @@ from pdcheck.comparison.model import Content, Judged, Move, Row
 from pdcheck.conversation.model import Contract, Party
 from pdcheck.conversation.names import OFFERS, REQUESTS
 from pdcheck.messages.model import DataObject
+from pdcheck.rules.held import PROGRAMMABLE
 from pdcheck.rules.words import power_object, request_object
 from pdcheck.verdict import Outcome, contract_words
 
 CHARGER_OFFERS = "charger offers"
 _ABSENT = "not there"
-#: What a device that charges changes all the time.
-_REGULATED = ("spr_pps", "spr_avs", "epr_avs")
 
 
 def find_contents(rows: Sequence[Row], good: Judged, bad: Judged) -> tuple[Content, ...]:
@@ -86,7 +85,8 @@ def _of_contracts(good: Judged, bad: Judged) -> Iterator[Content]:
     a, b = _words(left), _words(right)
     if a == b:
         return
-    counts = left is None or right is None or left.kind != right.kind or left.kind not in _REGULATED or (
+    # What a device that charges from such a supply asks for changes all the time.
+    counts = left is None or right is None or left.kind != right.kind or left.kind not in PROGRAMMABLE or (
         (left.ended_s is None) is not (right.ended_s is None)
     )
     yield Content("contract", a, b, counts, left.since_s if left else None, right.since_s if right else None)

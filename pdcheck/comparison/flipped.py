@@ -192,7 +192,7 @@ def _vbus_when_silent(side: Judged) -> tuple[str, ...]:
     seen = vbus.during(0.0, side.conversation.duration_s) if vbus is not None else None
     if seen is None:
         return ()
-    if seen.high < (vbus_levels.SAFE_5V.min or 0.0):
+    if seen.high < vbus_levels.SAFE_5V.least:
         return (
             f"In the silent capture VBUS never reads more than {max(0.0, seen.high):.2f} V: the charger did not see "
             "the device's pull-down on that contact, or the plug was not in.",

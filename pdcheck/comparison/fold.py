@@ -97,22 +97,22 @@ def _detail(step: Exchange, offered: tuple[DataObject, ...]) -> str:
         head = objects[0]
         if head.get("structured"):
             return f"{head.get('command_name') or head.get('command')} {head.get('command_type')}"
-        svid = head.get("svid")
-        return f"unstructured, SVID 0x{svid:04X}" if isinstance(svid, int) else "unstructured"
+        svid = head.integer("svid")
+        return f"unstructured, SVID 0x{svid:04X}" if svid is not None else "unstructured"
     return ""
 
 
 def _asked(wanted: DataObject, offered: tuple[DataObject, ...]) -> str:
     """What a request asks for, by its voltage: objects at other positions may be the same, and currents vary."""
-    position = wanted.get("position")
-    given = object_at(offered, position) if isinstance(position, int) else None
+    position = wanted.integer("position")
+    given = object_at(offered, position) if position is not None else None
     if given is None:
         return f"object {position}, which was not offered" if offered else f"object {position}"
     if given.kind == "fixed":
         return volts(given.number("voltage_mv"))
     if given.kind in ("variable", "battery"):
-        low, high = given.get("min_voltage_mv"), given.get("max_voltage_mv")
-        if isinstance(low, int) and isinstance(high, int):
+        low, high = given.integer("min_voltage_mv"), given.integer("max_voltage_mv")
+        if low is not None and high is not None:
             return f"{volts(low)} to {volts(high)} ({given.kind})"
     # The voltage asked of a programmable supply follows the battery; it is compared with the contracts.
     return {"spr_pps": "PPS", "spr_avs": "AVS", "epr_avs": "EPR AVS"}.get(given.kind, given.kind)

@@ -32,7 +32,6 @@ from pdcheck.rules.delivery import Delivered
 from pdcheck.rules.words import count
 from pdcheck.verdict import Outcome, StepState
 
-_CUTS = (Doubt.ENDS, Doubt.MIDWAY)
 _MOST_STEPS = 5
 _OTHER_FILE = "Name two captures: one of the good unit, one of the bad one."
 _SWAP = "Name the good capture first: pdcheck compare GOOD BAD."

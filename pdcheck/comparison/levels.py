@@ -15,7 +15,8 @@ from pdcheck.comparison.model import Allowed, Judged, Measure, Values
 from pdcheck.comparison.spread import measured, shared, values_of
 from pdcheck.conversation.model import Contract, Party, Silence
 from pdcheck.rules import Case
-from pdcheck.rules.delivery import bounds_mv
+from pdcheck.rules.drawn import CHARGES_A
+from pdcheck.rules.held import bounds_mv
 from pdcheck.standard import cc_levels, electrical, vbus_levels
 from pdcheck.standard.line_code import Sop
 
@@ -33,9 +34,8 @@ _CC_STEP_V = 0.05
 _CURRENT_STEP_A = 0.01
 #: Two analyzers' clocks and the fit of the bit rate are good to this share, as for the rule on the bit rate.
 _CLOCK_SHARE = 0.01
-#: Present but not charging, and charging (common practice, no source).
+#: Present but not charging (common practice, no source).
 _NOT_CHARGING_A = 0.1
-_CHARGING_A = 0.5
 _NOTHING = (Silence.NOTHING, Silence.WRONG_ID, Silence.UNREADABLE)
 
 
@@ -177,7 +177,7 @@ def _current(cases: tuple[Case, Case]) -> Measure | None:
         ))
     left, right = sides
     telling = left is not None and right is not None and (
-        min(left.typical, right.typical) < _NOT_CHARGING_A and max(left.typical, right.typical) > _CHARGING_A
+        min(left.typical, right.typical) < _NOT_CHARGING_A and max(left.typical, right.typical) > CHARGES_A
     )
     return _pair("current", "input current", "A", sides, None, telling=telling)
 
@@ -188,13 +188,13 @@ def _drawn(case: Case, current: AnalogLine, start_s: float, end_s: float) -> lis
     volts = _looks(case.vbus, start_s, end_s) if case.vbus is not None else []
     if len(volts) != len(amps):
         return amps
-    on = [a for a, v in zip(amps, volts, strict=True) if v > (vbus_levels.SINK_DISCONNECT.max or 0.0)]
+    on = [a for a, v in zip(amps, volts, strict=True) if v > vbus_levels.SINK_DISCONNECT.most]
     return on or amps
 
 
 def _bit_rates(good: Judged, bad: Judged) -> list[Measure | None]:
     limit = electrical.BIT_RATE
-    allowed = Allowed((limit.min or 0.0) * 1e3, (limit.max or 0.0) * 1e3, f"{limit.name}, {limit.words()}")
+    allowed = Allowed(limit.least * 1e3, limit.most * 1e3, f"{limit.name}, {limit.words()}")
     found = []
     for party, who in ((Party.SOURCE, "charger"), (Party.SINK, "device")):
         sides = []

@@ -17,7 +17,7 @@ from pdcheck.comparison.spread import measured, values_of
 from pdcheck.conversation.model import Conversation, Party
 from pdcheck.conversation.steps import received
 from pdcheck.rules import Case
-from pdcheck.rules.delivery import bounds_mv
+from pdcheck.rules.held import bounds_mv
 from pdcheck.standard import electrical, timers
 from pdcheck.standard.limit import Limit
 from pdcheck.standard.line_code import Sop
@@ -26,7 +26,7 @@ from pdcheck.standard.line_code import Sop
 _LEAST_CHANGE_MV = 500
 #: How long after PS_RDY VBUS is still looked for.
 _LOOK_S = 0.3
-_BIT_S = (electrical.UNIT_INTERVAL.max or 0.0) * 1e-6
+_BIT_S = electrical.UNIT_INTERVAL.max_s
 #: At most so many values of one delay are used: a contract that is kept alive for hours says nothing new.
 MOST_VALUES = 2000
 #: Packets that are looked through for each of them: no exchange of a negotiation has more. Our own choice.
@@ -105,7 +105,7 @@ def _renewing(talk: Conversation) -> Iterator[float]:
     for one in talk.negotiations:
         if one.request is None or one.ready is None:
             continue
-        programmable = one.requested is not None and isinstance(one.requested.get("voltage_mv"), int)
+        programmable = one.requested is not None and one.requested.integer("voltage_mv") is not None
         if programmable and one.under_contract and last is not None:
             yield one.request.start_s - last
         last = one.request.start_s if programmable else None

@@ -36,7 +36,8 @@ _RATE_APART = 0.006
 class Paired:
     """Transmissions in time order with their acknowledgements, exchanges, resets.
 
-    ``orphans``: starts of GoodCRCs that acknowledge nothing that the capture shows.
+    ``orphans``: starts of GoodCRCs that acknowledge nothing that the capture shows. ``goodcrc_shown``: which ports'
+    GoodCRCs it shows at all.
     """
 
     transmissions: tuple[Transmission, ...]

@@ -23,7 +23,7 @@ from pdcheck.conversation.model import (
     Silence,
     Transmission,
 )
-from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS
+from pdcheck.conversation.names import ANSWERS, LONG_OFFER, OFFERS, POWER_SWAPS, REQUESTS, REVISIONS
 from pdcheck.line.model import Burst, LineReading, Packet
 from pdcheck.messages import request_in_context
 from pdcheck.messages.model import DataObject, Message
@@ -41,7 +41,7 @@ _QUESTIONS = frozenset({
 #: A Request this soon after the reset that ended a try was meant for that try's offer. Our own choice, well
 #: under the time for which a source keeps VBUS off.
 _LATE_REQUEST_S = 0.5
-_LAST_ID = int(counters.MESSAGE_ID_COUNT.max or 7)
+_LAST_ID = int(counters.MESSAGE_ID_COUNT.nominal)
 #: A sender that got no GoodCRC repeats within some 1.3 ms and resets soon after; after this long it was content.
 _CONTENT_S = 50e-3
 _ENDINGS = {
@@ -275,6 +275,8 @@ class _Follower:
         if action is Action.ASK_AGAIN and self._was_late(exchange):
             self.state = State.IDLE
             return
+        if event is Event.REQUEST and self.offer is None and self.negotiations:
+            self.unasked.append(exchange.start_s)
         if action in (Action.ANEW, Action.REASK):
             self._close(Ending.REPLACED, exchange.start_s, None)
         if action in (Action.OPEN, Action.ANEW, Action.ASK_AGAIN, Action.REASK):
@@ -343,24 +345,19 @@ def contract_of(done: Negotiation) -> Contract | None:
     wanted = done.requested
     if request is None or ready is None or wanted is None or wanted.kind != "request":
         return None
-    position = wanted.get("position")
-    if not isinstance(position, int):
+    position = wanted.integer("position")
+    if position is None:
         return None
     given = object_at(done.offered, position)
     if given is None:
         return None
-
-    def whole(source: DataObject, name: str) -> int | None:
-        value = source.get(name)
-        return value if isinstance(value, int) else None
-
-    voltage = whole(wanted, "voltage_mv")
+    voltage = wanted.integer("voltage_mv")
     if voltage is None:
-        voltage = whole(given, "voltage_mv")
+        voltage = given.integer("voltage_mv")
     return Contract(
         kind=given.kind, position=position, voltage_mv=voltage,
-        min_voltage_mv=whole(given, "min_voltage_mv"), max_voltage_mv=whole(given, "max_voltage_mv"),
-        current_ma=whole(wanted, "operating_current_ma"), power_mw=whole(wanted, "operating_power_mw"),
+        min_voltage_mv=given.integer("min_voltage_mv"), max_voltage_mv=given.integer("max_voltage_mv"),
+        current_ma=wanted.integer("operating_current_ma"), power_mw=wanted.integer("operating_power_mw"),
         since_s=ready.start_s, renewed_s=(request.start_s,), ended_s=None, ended_by=None,
     )
 
@@ -389,4 +386,4 @@ def _revision(exchanges: Sequence[Exchange]) -> str | None:
             highest[one.sender] = one.message.header.revision
     if not highest:
         return None
-    return {0: "1.0", 1: "2.0", 2: "3.x"}.get(min(highest.values()))
+    return REVISIONS.get(min(highest.values()))

@@ -6,6 +6,7 @@ stand here with their times.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
@@ -88,8 +89,8 @@ class Exchange:
     """One message with its retries and its acknowledgement.
 
     ``acknowledged_s``: end of the matching GoodCRC, None where there is none. ``silences``: for every
-    transmission that was not acknowledged, what was there instead. ``broken``: the receiver's packets that
-    name another MessageID. ``start_s`` and ``end_s``: of its transmissions, from the first to the last.
+    transmission that was not acknowledged, what was there instead. ``wrong_ids``: the MessageIDs of GoodCRCs that
+    named another message. ``start_s`` and ``end_s``: of its transmissions, from the first to the last.
     """
 
     name: str
@@ -119,6 +120,10 @@ class Exchange:
     def settled_s(self) -> float:
         """The moment from which the other side's time to answer runs."""
         return self.acknowledged_s if self.acknowledged_s is not None else self.end_s
+
+
+def _start_s(one: Exchange) -> float:
+    return one.start_s
 
 
 @dataclass(frozen=True)
@@ -230,6 +235,14 @@ class Conversation:
         if not self.resets:
             return self.exchanges
         return tuple(sorted([*self.exchanges, *self.resets], key=lambda step: step.start_s))
+
+    def begun_before(self, moment_s: float) -> int:
+        """How many exchanges begin before a moment (seconds): the place in ``exchanges`` of the first of the others."""
+        return bisect_left(self.exchanges, moment_s, key=_start_s)
+
+    def begun_by(self, moment_s: float) -> int:
+        """The same with those that begin just then."""
+        return bisect_right(self.exchanges, moment_s, key=_start_s)
 
     @cached_property
     def hard_resets(self) -> tuple[Reset, ...]:

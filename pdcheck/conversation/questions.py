@@ -22,9 +22,8 @@ from pdcheck.standard.dialogues import (
     VENDOR_REQUEST,
     Dialogue,
 )
+from pdcheck.standard.sizes import CHUNK_BYTES
 
-#: Payload bytes of a chunk (USB PD, section 6.13, MaxExtendedMsgChunkLen; from memory).
-_CHUNK_BYTES = 26
 #: Commands of structured vendor messages (USB PD, table of commands; Linux 6.1 pd_vdo.h).
 _ENTER_MODE, _EXIT_MODE, _ATTENTION = 4, 5, 6
 
@@ -135,7 +134,7 @@ def _question(exchange: Exchange) -> Dialogue | None:
     if head is not None and head.chunked:
         if head.request_chunk:
             return DIALOGUES[CHUNK_REQUEST]
-        if (head.chunk_number + 1) * _CHUNK_BYTES < head.data_size:
+        if (head.chunk_number + 1) * CHUNK_BYTES < head.data_size:
             return DIALOGUES[CHUNK]
     if exchange.name in OFFERS and exchange.sender is not Party.SOURCE:
         # What a dual-role sink tells of its own source side asks for nothing.

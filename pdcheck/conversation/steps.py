@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Silence, Step
 
-#: So many unheard offers end a contract in all but name. Our own choice.
-_UNHEARD_OFFERS = 3
+#: So many offers that nobody answers are a stop, though only the capture's end ends them. Our own choice.
+UNHEARD_OFFERS = 3
 
 
 @dataclass(frozen=True)
@@ -120,8 +120,10 @@ def find_stop(conversation: Conversation) -> Stop | None:
     else:
         since = conversation.contracts[-1].ended_s if conversation.contracts else None
         tries = [n for n in conversation.negotiations if since is None or n.start_s >= since]
-    # What the capture does not show from its offer on cannot be judged.
-    tries = [n for n in tries if n.offer is not None]
+    # What the capture does not show from its offer on cannot be judged; but where it went through, what came before it
+    # is no stop.
+    through = gone_through_unseen(conversation)
+    tries = [n for n in tries if n.offer is not None and (through is None or n.start_s > through.start_s)]
     if not tries:
         return None
     depth: Callable[[Negotiation], int] = lambda n: len(ladder(n, False))  # noqa: E731
@@ -135,12 +137,19 @@ def find_stop(conversation: Conversation) -> Stop | None:
     return Stop(step, decisive, alike, decisive.next_s - due_from(decisive, step))
 
 
+def gone_through_unseen(conversation: Conversation) -> Negotiation | None:
+    """The last try that came to PS_RDY though the capture does not show its offer."""
+    return next(
+        (n for n in reversed(conversation.negotiations) if n.offer is None and n.ready and received(n.ready)), None
+    )
+
+
 def _unheard(one: Negotiation) -> bool:
     """True where several offers went out and nothing at all came back."""
     silences = [s for o in one.offers for s in o.silences]
     return (
         one.request is None and not any(received(o) for o in one.offers)
-        and silences.count(Silence.NOTHING) >= _UNHEARD_OFFERS
+        and silences.count(Silence.NOTHING) >= UNHEARD_OFFERS
     )
 
 

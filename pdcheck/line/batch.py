@@ -20,6 +20,7 @@ from pdcheck.line.clock import LONGEST_BIT_S, SHORTEST_BIT_S, design
 from pdcheck.line.model import Crc, Packet
 from pdcheck.line.packets import AFTER_RESET
 from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, ORDERED_SETS, PREAMBLE_BITS, SYMBOL_BITS, Sop
+from pdcheck.standard.sizes import CRC_BYTES, HEADER_BYTES, MOST_OBJECTS, OBJECT_BYTES
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -39,7 +40,7 @@ _LOOSE_RMS = 0.125
 _LEAST_HALVES, _MIDDLE_HALVES, _MOST_HALVES = 0.25, 1.5, 2.75
 #: Symbols looked at after the ordered set: header, seven objects, CRC, EOP and some more. Longer ones take the
 #: careful path.
-_SYMBOLS = 2 * (2 + 7 * 4 + 4) + 3
+_SYMBOLS = 2 * (HEADER_BYTES + MOST_OBJECTS * OBJECT_BYTES + CRC_BYTES) + 3
 _AT_ONCE = 256
 #: How far, in bits, the preamble's first edge may be from where it must be.
 _START_SLACK = 0.45
@@ -58,11 +59,10 @@ _BY_WORD: dict[int, Sop] = {_set_word(codes): sop for sop, codes in ORDERED_SETS
 _SET_WORDS = np.array(sorted(_BY_WORD), dtype=np.int64)
 _SETS = [_BY_WORD[word] for word in sorted(_BY_WORD)]
 _SET_IS_RESET = np.array([sop.is_reset for sop in _SETS])
-_CRC_BYTES = 4
 #: What the checksum of any bytes with their own checksum behind them is.
-_CRC_RESIDUE = zlib.crc32(bytes(_CRC_BYTES))
+_CRC_RESIDUE = zlib.crc32(bytes(CRC_BYTES))
 _SIGNS = np.array([1.0, -1.0])
-_LEAST_SYMBOLS = 2 * (2 + _CRC_BYTES)
+_LEAST_SYMBOLS = 2 * (HEADER_BYTES + CRC_BYTES)
 
 
 @dataclass(frozen=True)
@@ -236,7 +236,7 @@ def _packets(
         if size:
             if zlib.crc32(data) != _CRC_RESIDUE:
                 continue
-            data, crc = data[:-_CRC_BYTES], Crc.OK
+            data, crc = data[:-CRC_BYTES], Crc.OK
         found[number] = Packet(
             begins_s, ends_s, _SETS[sort], data, crc, None, rate, skew_s, jitter_s, preamble_bits
         )

@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 
 #: Pulses shorter than this are not there for a receiver that follows the standard. A threshold far off the middle
 #: makes true pulses as short, so the burst is first tried as it is; the CRC tells.
-_FILTER_S = (electrical.RX_FILTER.min or 0.0) * 1e-9
+_FILTER_S = electrical.RX_FILTER.min_s
 #: A second, harder filter for packets that will not come through the first: spikes that a coarse sampling
 #: has stretched. Our own choice.
 _HARD_FILTER_S = 0.26e-6

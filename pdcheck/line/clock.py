@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 #: The search goes this far beyond the rates that the standard allows: a port with a bad clock should
 #: be read and then be called slow, not be called noise.
 _RATE_MARGIN = 0.08
-LONGEST_BIT_S = 1.0 / (electrical.BIT_RATE.min * 1e3 * (1 - _RATE_MARGIN))  # type: ignore[operator]
-SHORTEST_BIT_S = 1.0 / (electrical.BIT_RATE.max * 1e3 * (1 + _RATE_MARGIN))  # type: ignore[operator]
+LONGEST_BIT_S = 1.0 / (electrical.BIT_RATE.least * 1e3 * (1 - _RATE_MARGIN))
+SHORTEST_BIT_S = 1.0 / (electrical.BIT_RATE.most * 1e3 * (1 + _RATE_MARGIN))
 
 #: How many edges of preamble the fit may use, tried from the longest: a cut preamble leaves fewer.
 _WINDOWS = (72, 48, 30, 18, 12)

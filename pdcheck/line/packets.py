@@ -20,14 +20,14 @@ from pdcheck.standard.line_code import (
     SYMBOL_BITS,
     Sop,
 )
+from pdcheck.standard.sizes import CRC_BYTES, HEADER_BYTES, MOST_MESSAGE_BYTES
 
 _NIBBLE = {symbol: value for value, symbol in enumerate(DATA_SYMBOLS)}
 _SET_BITS = 4 * SYMBOL_BITS
-_CRC_BYTES = 4
 #: Bits that may be seen behind a reset signal: the driver's letting go. Our own choice, less than a symbol.
 AFTER_RESET = 4
 #: The shortest packet is a header and a CRC; the longest an unchunked extended message.
-_MOST_BYTES = 2 + 2 + 260 + _CRC_BYTES
+_LEAST_BYTES, _MOST_BYTES = HEADER_BYTES + CRC_BYTES, MOST_MESSAGE_BYTES + CRC_BYTES
 
 
 def packet_from_bits(run: BitRun, lock: Lock) -> Packet:
@@ -65,8 +65,8 @@ def packet_from_bits(run: BitRun, lock: Lock) -> Packet:
     octets = bytes(nibbles[i] | nibbles[i + 1] << 4 for i in range(0, len(nibbles) - 1, 2))
     crc = Crc.BAD
     data = octets
-    if problem is None and len(octets) >= 2 + _CRC_BYTES and len(nibbles) % 2 == 0:
-        data, sent = octets[:-_CRC_BYTES], octets[-_CRC_BYTES:]
+    if problem is None and len(octets) >= _LEAST_BYTES and len(nibbles) % 2 == 0:
+        data, sent = octets[:-CRC_BYTES], octets[-CRC_BYTES:]
         crc = Crc.OK if zlib.crc32(data) == int.from_bytes(sent, "little") else Crc.BAD
         if crc is Crc.BAD:
             problem = Problem.BAD_CRC

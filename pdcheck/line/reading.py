@@ -382,5 +382,4 @@ def _quality(chosen: _Candidate | None) -> SignalQuality:
 
 def bit_rate_in_standard(rate_bps: float) -> bool:
     """True for a bit rate that fBitRate allows."""
-    low, high = electrical.BIT_RATE.min, electrical.BIT_RATE.max
-    return low is not None and high is not None and low * 1e3 <= rate_bps <= high * 1e3
+    return electrical.BIT_RATE.least * 1e3 <= rate_bps <= electrical.BIT_RATE.most * 1e3

@@ -11,12 +11,11 @@ from collections.abc import Callable
 from pdcheck.messages.layout import REST
 from pdcheck.messages.model import DataObject
 from pdcheck.messages.vendor import COMMANDS, FIRST_SVID_COMMAND, SVID_PD
+from pdcheck.standard import offers as limits
+from pdcheck.standard.sizes import ALL_PLACES
 
-_LOWEST_MV, _SPR_HIGHEST_MV, _HIGHEST_MV = 3000, 21000, 50000
-_HIGHEST_MA = 5000
-_SPR_HIGHEST_MW = 100000
-_HIGHEST_POSITION = 13
-"""An EPR offer has at most 7 SPR and 6 EPR positions."""
+#: The fields of a range reach a little further than the 48 V that may be offered. Our own choice.
+_HIGHEST_MV = 50_000
 
 
 def doubts(one: DataObject) -> tuple[str, ...]:
@@ -36,13 +35,13 @@ def doubts(one: DataObject) -> tuple[str, ...]:
 
 
 def _voltage(millivolts: int, highest: int = _HIGHEST_MV) -> list[str]:
-    if _LOWEST_MV <= millivolts <= highest:
+    if limits.PPS_LOWEST_MV <= millivolts <= highest:
         return []
     return [f"{millivolts / 1000:g} V is no voltage of USB Power Delivery here"]
 
 
 def _current(milliamps: int) -> list[str]:
-    if 0 < milliamps <= _HIGHEST_MA:
+    if 0 < milliamps <= limits.MOST_CURRENT_MA:
         return []
     return [f"{milliamps / 1000:g} A is no current of USB Power Delivery"]
 
@@ -67,7 +66,7 @@ def _battery(one: DataObject) -> list[str]:
 
 
 def _pps(one: DataObject) -> list[str]:
-    return _span(one, _SPR_HIGHEST_MV) + _current(one.number("current_ma"))
+    return _span(one, limits.PPS_HIGHEST_MV) + _current(one.number("current_ma"))
 
 
 def _spr_avs(one: DataObject) -> list[str]:
@@ -81,11 +80,11 @@ def _epr_avs(one: DataObject) -> list[str]:
 
 def _request(one: DataObject) -> list[str]:
     said: list[str] = []
-    if not 1 <= one.number("position") <= _HIGHEST_POSITION:
+    if not 1 <= one.number("position") <= ALL_PLACES:
         said.append(f"there is no position {one.number('position')}")
     if "operating_power_mw" in one.fields:
         now, most = one.number("operating_power_mw"), one.number("max_power_mw")
-        if not 0 < max(now, most) <= _SPR_HIGHEST_MW:
+        if not 0 < max(now, most) <= limits.SPR_MOST_MW:
             said.append(f"{max(now, most) / 1000:g} W is no power of a battery supply")
     else:
         now = one.number("operating_current_ma")
@@ -95,7 +94,8 @@ def _request(one: DataObject) -> list[str]:
     if one.get("giveback") is False and now > most:
         said.append("it asks for more than the most it says it draws")
     if "voltage_mv" in one.fields:
-        said.extend(_voltage(one.number("voltage_mv"), _SPR_HIGHEST_MV if one.layout == "request.pps" else _HIGHEST_MV))
+        highest = limits.PPS_HIGHEST_MV if one.layout == "request.pps" else _HIGHEST_MV
+        said.extend(_voltage(one.number("voltage_mv"), highest))
         if one.layout == "request.avs" and one.number("voltage_mv") % 100:
             said.append("its voltage is no multiple of 100 mV")
     return said

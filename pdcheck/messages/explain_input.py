@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pdcheck.errors import InputError
+from pdcheck.standard.sizes import CRC_BYTES, MOST_MESSAGE_BYTES
 
-LONGEST = 2 + 2 + 260 + 4
+LONGEST = MOST_MESSAGE_BYTES + CRC_BYTES
 """Bytes of the longest message there can be, with both headers and CRC."""
 
 _HOW = "write words such as 0x2A01912C, or bytes such as 2C 91 01 2A"

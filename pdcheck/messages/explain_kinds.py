@@ -162,15 +162,14 @@ def offer_problems(one: DataObject, offer: Offer) -> tuple[str, ...]:
     if LAYOUT_OF_KIND.get(offered.kind) != one.layout:
         return (f"the offered object is of kind {offered.kind}, and the request was read as another",)
     said: list[str] = []
-    current = offered.get("current_ma")
-    asked = one.get("operating_current_ma")
-    if isinstance(current, int) and isinstance(asked, int) and asked > current:
+    current, asked = offered.integer("current_ma"), one.integer("operating_current_ma")
+    if current is not None and asked is not None and asked > current:
         said.append(f"it asks for {asked} mA of {current} mA offered")
-    power, watts = offered.get("power_mw"), one.get("operating_power_mw")
-    if isinstance(power, int) and isinstance(watts, int) and watts > power:
+    power, watts = offered.integer("power_mw"), one.integer("operating_power_mw")
+    if power is not None and watts is not None and watts > power:
         said.append(f"it asks for {watts} mW of {power} mW offered")
-    voltage = one.get("voltage_mv")
-    low, high = offered.get("min_voltage_mv"), offered.get("max_voltage_mv")
-    if isinstance(voltage, int) and isinstance(low, int) and isinstance(high, int) and not low <= voltage <= high:
+    voltage = one.integer("voltage_mv")
+    low, high = offered.integer("min_voltage_mv"), offered.integer("max_voltage_mv")
+    if voltage is not None and low is not None and high is not None and not low <= voltage <= high:
         said.append(f"it asks for {voltage} mV, outside the {low} to {high} mV offered")
     return tuple(said)

@@ -10,11 +10,7 @@ from pdcheck.messages.model import DataObject, ExtendedHeader, Header
 from pdcheck.messages.power import parse_epr_objects, position_problem
 from pdcheck.messages.registry import find_layout
 from pdcheck.standard.message_types import ExtendedType
-
-CHUNK_BYTES = 26
-"""Data bytes a chunk can hold (MaxExtendedMsgChunkLen)."""
-LARGEST = 260
-"""Data bytes an extended message can hold (MaxExtendedMsgLen)."""
+from pdcheck.standard.sizes import CHUNK_BYTES, MOST_EXTENDED_BYTES, OBJECT_BYTES
 
 BLOCKS: dict[int, str] = {
     ExtendedType.Source_Capabilities_Extended: "capability_blocks.source",
@@ -82,8 +78,8 @@ def extended_objects(
 
 
 def _epr_capabilities(message_type: int, data: bytes) -> tuple[tuple[DataObject, ...], tuple[str, ...]]:
-    whole = len(data) // 4 * 4
-    words = tuple(int.from_bytes(data[at : at + 4], "little") for at in range(0, whole, 4))
+    whole = len(data) // OBJECT_BYTES * OBJECT_BYTES
+    words = tuple(int.from_bytes(data[at : at + OBJECT_BYTES], "little") for at in range(0, whole, OBJECT_BYTES))
     objects = parse_epr_objects(words, "source" if message_type == ExtendedType.EPR_Source_Capabilities else "sink")
     problems = [
         problem
@@ -142,8 +138,10 @@ def read_part(
     part, after = payload[:size], payload[size:]
     if len(part) < size:
         problems.append(f"{size} data bytes are announced, and {len(part)} are there")
-    if extended_header.data_size > LARGEST:
-        problems.append(f"a data size of {extended_header.data_size} bytes is more than the {LARGEST} there may be")
+    if extended_header.data_size > MOST_EXTENDED_BYTES:
+        problems.append(
+            f"a data size of {extended_header.data_size} bytes is more than the {MOST_EXTENDED_BYTES} there may be"
+        )
     if is_whole(extended_header):
         objects, found = extended_objects(header.message_type, part, on_cable)
         problems.extend(found)

@@ -61,6 +61,11 @@ class DataObject:
     def get(self, name: str, default: Value = None) -> Value:
         return self.fields.get(name, default)
 
+    def integer(self, name: str) -> int | None:
+        """A field that is an integer; None where it is not there, or says in words what it is."""
+        value = self.fields.get(name)
+        return value if isinstance(value, int) else None
+
     def number(self, name: str) -> int:
         """A field that is an integer; KeyError or TypeError where it is not."""
         value = self.fields[name]

@@ -12,11 +12,10 @@ from typing import Any, Literal
 
 from pdcheck.messages.layout import Code, Layout, Number, Reserved, TypeCode, Yes, table, word
 from pdcheck.messages.model import DataObject
+from pdcheck.standard.offers import SPR_FIXED_HIGHEST_MV
+from pdcheck.standard.sizes import SPR_PLACES
 
 Side = Literal["source", "sink"]
-
-FIRST_EPR_POSITION = 8
-"""Positions 1 to 7 hold SPR objects, 8 and up EPR objects."""
 
 PEAK_FIXED = {
     0: "as the rated current, or see Source_Capabilities_Extended",
@@ -211,7 +210,7 @@ def parse_power_object(raw: int, *, side: Side) -> DataObject:
 def parse_epr_objects(words: tuple[int, ...], side: Side) -> tuple[DataObject, ...]:
     """The objects of an EPR capabilities message; an empty SPR position is of kind ``unused``."""
     return tuple(
-        UNUSED if raw == 0 and index + 1 < FIRST_EPR_POSITION else parse_power_object(raw, side=side)
+        UNUSED if raw == 0 and index < SPR_PLACES else parse_power_object(raw, side=side)
         for index, raw in enumerate(words)
     )
 
@@ -222,8 +221,7 @@ def position_problem(power_object: DataObject, position: int) -> str | None:
     :param position: counted from 1, as a request does.
     """
     kind = power_object.kind
-    if position < FIRST_EPR_POSITION:
-        wrong = kind == "epr_avs" or (kind == "fixed" and power_object.number("voltage_mv") > 20000)
-        return f"object {position} is an EPR object at a position for SPR objects (1 to 7)" if wrong else None
-    right = kind == "epr_avs" or (kind == "fixed" and power_object.number("voltage_mv") > 20000)
-    return None if right else f"object {position} is not an EPR object, at a position for those (8 and up)"
+    is_epr = kind == "epr_avs" or (kind == "fixed" and power_object.number("voltage_mv") > SPR_FIXED_HIGHEST_MV)
+    if position <= SPR_PLACES:
+        return f"object {position} is an EPR object at a position for SPR objects (1 to 7)" if is_epr else None
+    return None if is_epr else f"object {position} is not an EPR object, at a position for those (8 and up)"

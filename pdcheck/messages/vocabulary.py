@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from enum import IntEnum
 
 from pdcheck.messages.extended import BLOCKS
-from pdcheck.messages.layout import Layout, Number, Reserved, TypeCode
-from pdcheck.messages.registry import FAMILIES, family, find_layout
+from pdcheck.messages.layout import Layout
+from pdcheck.messages.registry import family, find_layout
 from pdcheck.messages.wire import ONE_WORD
 from pdcheck.standard.message_types import ControlType, DataType, ExtendedType
 
@@ -21,9 +21,6 @@ _SOURCE = (
 _SINK = ("power.fixed_sink", "power.battery", "power.variable", "power.spr_pps_sink", "power.spr_avs_sink")
 _REQUESTS = ("request.fixed", "request.battery", "request.pps", "request.avs")
 _VENDOR_FAMILIES = ("vendor", "identity", "displayport")
-
-VENDOR_KINDS = ("vendor_object",)
-"""Kinds that stay words as they came, because the specification leaves their meaning to vendors."""
 
 _LEFT_TO_OTHERS = {
     "Vendor_Defined": "objects of other SVIDs are raw: the specification leaves them to vendors",
@@ -97,29 +94,3 @@ def _decoded(message_type: IntEnum, layouts: tuple[Layout, ...]) -> str:
     said = f"every field ({fields})"
     left = _LEFT_TO_OTHERS.get(message_type.name)
     return f"{said}; {left}" if left else said
-
-
-def layout_tables() -> str:
-    """Every declaration as a Markdown table of its bits, to be read beside the specification's."""
-    return "\n".join(_layout_table(layout) for name in FAMILIES for layout in family(name).values())
-
-
-def _layout_table(layout: Layout) -> str:
-    lines = [
-        f"### {layout.title} (`{layout.kind}`)", "", "| bits | field | step | meaning |", "| --- | --- | --- | --- |",
-    ]
-    for span in layout.spans():
-        bits = f"{span.high}:{span.low}" if span.field.bits > 1 else str(span.low)
-        step = ""
-        if isinstance(span.field, Number) and span.field.unit:
-            step = f"{span.field.step} {span.field.unit}"
-        if isinstance(span.field, Reserved):
-            name, said = "", "reserved"
-        elif isinstance(span.field, TypeCode):
-            name, said = "", f"{span.docs}: {span.field.value:0{span.field.bits}b}b, {span.field.meaning}"
-        else:
-            name, said = f"`{span.name}`", span.docs
-        lines.append(f"| {bits} | {name} | {step} | {said} |")
-    if layout.tail is not None:
-        lines.append(f"| after | `{layout.tail.name}` |  | {layout.tail.docs} |")
-    return "\n".join(lines) + "\n"

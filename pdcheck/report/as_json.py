@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from pdcheck.conversation.model import Contract, Party, Transmission
+from pdcheck.conversation.names import REVISIONS
 from pdcheck.messages import object_json
 from pdcheck.report.model import Report
 from pdcheck.rules import Finding
@@ -18,7 +19,6 @@ from pdcheck.triage import Triage
 #: No text within the report can hold this: its quotes and line ends are escaped there.
 _NO_MESSAGES = '\n "messages": []'
 _AT_ONCE = 256
-_REVISIONS = {0: "1.0", 1: "2.0", 2: "3.x"}
 
 
 def report_json(report: Report) -> dict[str, Any]:
@@ -163,7 +163,7 @@ def _message(one: Transmission) -> dict[str, Any]:
             "signal" if packet.sop is not None and packet.sop.is_reset else None
         ),
         "message_id": message.header.message_id if message is not None else None,
-        "revision": _REVISIONS.get(message.header.revision) if message is not None else None,
+        "revision": REVISIONS.get(message.header.revision) if message is not None else None,
         "objects": [object_json(o) for o in message.objects] if message is not None else [],
         "crc": packet.crc.value,
         "raw": packet.data.hex(),

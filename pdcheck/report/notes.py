@@ -10,6 +10,7 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+from pdcheck.bench.finding_text import findings_page
 from pdcheck.messages.vocabulary import vocabulary_table
 from pdcheck.report.rule_text import rules_page
 from pdcheck.standard import (
@@ -17,10 +18,13 @@ from pdcheck.standard import (
     cc_levels,
     contacts,
     counters,
+    dialogues,
     electrical,
     line_code,
     message_types,
+    offers,
     power_objects,
+    sizes,
     terminations,
     timers,
     vbus_levels,
@@ -42,12 +46,16 @@ def pages() -> dict[str, str]:
         "levels.md": _levels(),
         "counters.md": _limits("Counters", "How often who may try.", counters.ALL),
         "message_types.md": _types(),
+        "sizes.md": _limits("Sizes", "How long messages may be.", sizes.ALL),
+        "dialogues.md": _dialogues(),
         "power_objects.md": _layouts(),
+        "offers.md": _limits("Offers", "How far an offer may go.", offers.ALL),
         "vocabulary.md": (
             "# How far each message is decoded\n\nPrinted from the declarations in `pdcheck/messages`.\n\n"
             + vocabulary_table()
         ),
         "rules.md": rules_page(),
+        "findings.md": findings_page(),
     }
 
 
@@ -66,9 +74,12 @@ def _index() -> str:
         "- [timers](timers.md), [counters](counters.md): how long and how often\n"
         "- [line](line.md): bit rate, code, ordered sets, CRC\n"
         "- [levels](levels.md): CC, terminations, VBUS\n"
-        "- [message types](message_types.md), [power objects](power_objects.md): names and layouts\n"
+        "- [message types](message_types.md), [sizes](sizes.md), [power objects](power_objects.md): names and layouts\n"
+        "- [dialogues](dialogues.md): which message asks for which answer, and how soon\n"
+        "- [offers](offers.md): how far an offer may go\n"
         "- [vocabulary](vocabulary.md): how far each message is decoded\n"
-        "- [rules](rules.md): every check, why it stops charging, what to do\n\n" + _CHECKED
+        "- [rules](rules.md): every check, why it stops charging, what to do\n"
+        "- [findings](findings.md): what readings of a meter may mean, and what to do\n\n" + _CHECKED
     )
 
 
@@ -138,6 +149,19 @@ def _contacts() -> str:
 def _types() -> str:
     rows = ((type(n.type).__name__, n.type.value, n.type.name, n.since, n.checked) for n in message_types.NOTES)
     return f"# Message types\n\n{_CHECKED}\n" + _table(("class", "value", "name", "since", "checked"), rows)
+
+
+def _dialogues() -> str:
+    rows = (
+        (d.question, ", ".join(sorted(d.answers)), d.window.words(), d.patience.words(),
+         "a port that does not know it" if d.may_be_silent else "")
+        for d in dialogues.DIALOGUES.values()
+    )
+    heads = ("question", "answers", "the answer begins within", "the asker waits", "may stay silent")
+    return (
+        f"# Dialogues\n\nWhich message asks for which answer. Reference: {dialogues.REFERENCE}. From memory; the "
+        "policy engine of Linux 6.1 tcpm.c pairs the control messages in the same way.\n\n" + _table(heads, rows)
+    )
 
 
 def _layouts() -> str:

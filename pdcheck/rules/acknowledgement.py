@@ -27,8 +27,8 @@ _REF_ACK = "USB PD, section 6.7.1.1 (MessageID, GoodCRC) and 6.6.1 (CRCReceiveTi
 #: with the two retries that every revision has.
 ENOUGH_SILENCES = 3
 ENOUGH_WRONG = 2
-#: A device that is just starting up misses the first offers, and one that runs and hears none resets within this.
-_BOOTING_S = timers.TYPE_C_SINK_WAIT_CAP.max_s
+#: A device that is just starting up may miss the first offers. Our own choice: three offers, at their usual pace.
+_BOOTING_S = timers.TYPE_C_SEND_SOURCE_CAP.max_s
 #: Retries follow one another within some 2 ms; a silence that lasts this long is final. Our own choice.
 _RETRIES_OVER_S = 8e-3
 #: Where fewer than this share of what is sent meanwhile can be read, its receiver may read no more. Our own choice.
@@ -147,7 +147,8 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     if _answered_later(case, offers[0].start_s):
         return
     sent = sum(len(o.transmissions) for o in offers)
-    if sent == len(offers) and all(n.ending in (Ending.HARD_RESET, Ending.CAPTURE_END) for n in stop.alike):
+    endings = {n.ending for n in stop.alike}
+    if sent == len(offers) and Ending.HARD_RESET in endings <= {Ending.HARD_RESET, Ending.CAPTURE_END}:
         yield Claim(
             Who.CAPTURE, offers[0].start_s,
             f"The capture shows no packet of the device; but the charger sent its {sent} offers once each, did not "

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pdcheck.capture.levels import outside
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.cc_rest import Rest, attached_rests, scale_fits
-from pdcheck.rules.drawn import trusted_current
+from pdcheck.rules.drawn import beyond_a, trusted_current
 from pdcheck.rules.held import lasting_s
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.signal import too_slow
@@ -204,10 +204,10 @@ def cc_against_offer(case: Case) -> Iterator[Claim]:
     first = next((n for n in case.conversation.negotiations if n.offers), None)
     if first is None or not first.offered or case.conversation.starts_midway:
         return
-    given = first.offered[0].get("current_ma")
+    given = first.offered[0].integer("current_ma")
     at = first.offers[0].start_s
     before = [r for r in attached_rests(case) if r.start_s < at and r.length_s >= timers.RP_VALUE_CHANGE.min_s]
-    if before and isinstance(given, int) and _OBJECT_MA.get(before[-1].state, 0) > given:
+    if before and given is not None and _OBJECT_MA.get(before[-1].state, 0) > given:
         yield Claim(
             None, before[-1].start_s,
             f"The pull-up advertises {_advertised(before[-1])}, the offer's 5 V object only {amps(given)}.",
@@ -251,7 +251,7 @@ def draws_beyond_advertisement(case: Case) -> Iterator[Claim]:
         return
     for rest in attached_rests(case):
         limit = _ALLOWED_A[rest.state]
-        over = outside(line, rest.start_s, rest.end_s, high=limit * 1.13 + 0.1)
+        over = outside(line, rest.start_s, rest.end_s, high=beyond_a(limit))
         long = [s for s in over if s.length_s >= lasting_s(case.current_resolution_s, _DRAW_S)]
         if long:
             seen = line.during(long[0].start_s, long[0].end_s)

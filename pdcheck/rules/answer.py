@@ -17,7 +17,7 @@ from pdcheck.rules.drawn import trips
 from pdcheck.rules.granted import came_all_the_same
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, faults_of, too_high_a_maximum
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, NOT_READY_S, READY_SLACK_S, faults_of, too_high_a_maximum
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.limit import Limit
@@ -153,7 +153,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         due = due_from(one, Step.READY)
         waited = one.next_s - due
         by_source = one.reset is not None and one.reset.sender is Party.SOURCE
-        enough = timers.PS_TRANSITION_SPR.min_s - 20e-3 if one.ending in _RESETS else limit + 20e-3
+        enough = NOT_READY_S if one.ending in _RESETS else limit + READY_SLACK_S
         if (waited >= enough or by_source) and not case.unreadable_between(due, min(one.next_s - 1e-3, due + limit)):
             silent.append((due, waited))
             there_v = came_all_the_same(case, one)

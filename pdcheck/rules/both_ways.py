@@ -11,11 +11,9 @@ from dataclasses import dataclass
 
 from pdcheck.conversation import Conversation, follow
 from pdcheck.conversation.model import Step
-from pdcheck.conversation.steps import Stop, find_stop
+from pdcheck.conversation.steps import UNHEARD_OFFERS, Stop, find_stop
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, rule
 
-#: So many offers that nobody answers are a stop, though only the capture's end ends them. Our own choice.
-_UNHEARD_OFFERS = 3
 _THROUGH = "goes through"
 _WORDS = {
     Step.OFFER: "comes to no offer", Step.OFFER_ACKNOWLEDGED: "stops with the offer unheard",
@@ -49,7 +47,7 @@ def _both_ways(case: Case) -> BothWays | None:
 def _came_to(talk: Conversation, stop: Stop | None) -> str | None:
     if stop is None:
         return _THROUGH if talk.standing is not None else None
-    unheard = stop.step is Step.OFFER_ACKNOWLEDGED and len(stop.negotiation.offers) >= _UNHEARD_OFFERS
+    unheard = stop.step is Step.OFFER_ACKNOWLEDGED and len(stop.negotiation.offers) >= UNHEARD_OFFERS
     return None if stop.open_end and not unheard else _WORDS.get(stop.step)
 
 

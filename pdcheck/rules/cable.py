@@ -18,10 +18,10 @@ from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.offer import offers
 from pdcheck.rules.words import amps, power_object
 from pdcheck.standard.dialogues import VENDOR_ANSWER, VENDOR_REQUEST
+from pdcheck.standard.sizes import SPR_PLACES
+from pdcheck.standard.vbus_levels import UNMARKED_CABLE
 
 _REF = "USB Type-C, section 4.6 and table of cable currents; USB PD, section 6.4.4.3.1 (Discover Identity)"
-#: What a cable without a chip carries (USB Type-C, section 4.9; from memory), mA.
-UNMARKED_MA = 3000
 
 
 def what_the_cable_said(case: Case) -> tuple[float, CableSummary] | None:
@@ -48,8 +48,7 @@ def _asked_in_vain(case: Case) -> Exchange | None:
 def _over(objects: tuple[DataObject, ...], limit_ma: int) -> DataObject | None:
     for one in objects:
         for name in ("current_ma", "current_9v_to_15v_ma", "current_15v_to_20v_ma"):
-            value = one.get(name)
-            if isinstance(value, int) and value > limit_ma:
+            if (one.integer(name) or 0) > limit_ma:
                 return one
     return None
 
@@ -64,7 +63,7 @@ def _over(objects: tuple[DataObject, ...], limit_ma: int) -> DataObject | None:
 def offer_over_cable(case: Case) -> Iterator[Claim]:
     said = what_the_cable_said(case)
     silent = _asked_in_vain(case) if said is None else None
-    carries = UNMARKED_MA if said is None or said[1].current_ma is None else said[1].current_ma
+    carries = int(UNMARKED_CABLE.most) if said is None or said[1].current_ma is None else said[1].current_ma
     for one in offers(case):
         big = _over(one.message.objects, carries)
         if big is None:
@@ -104,7 +103,7 @@ def epr_over_cable(case: Case) -> Iterator[Claim]:
         return
     for one in case.conversation.exchanges:
         if one.name == LONG_OFFER and one.sender is Party.SOURCE and any(
-            thing.raw for thing in one.message.objects[7:]
+            thing.raw for thing in one.message.objects[SPR_PLACES:]
         ) and one.start_s > said[0]:
             yield Claim(
                 Who.SOURCE, one.start_s,

@@ -75,7 +75,7 @@ def _limit_of(case: Case) -> Limit | None:
     step = sampled or case.reading.quality.time_step_s or 0.0
     if sampled is None and jitter[1] < _SAMPLED * step:
         step = 0.0
-    half_bit_us = (electrical.UNIT_INTERVAL.min or 0) / 2
+    half_bit_us = electrical.UNIT_INTERVAL.least / 2
     if step >= TOO_SLOW_S:
         return Limit(
             Who.CAPTURE,

@@ -20,7 +20,7 @@ _MOST_LOOKS = 3000
 #: Within a look the line may move by this much; more is no rest. Our own choice.
 _SPREAD_V = 0.6
 #: Packets must rise to this much (vSwing with a scope's error and ringing); else the column's scale is wrong.
-_SWING_V = ((electrical.SWING.min or 0.0) * 0.85, (electrical.SWING.max or 0.0) * 1.3)
+_SWING_V = (electrical.SWING.least * 0.85, electrical.SWING.most * 1.3)
 _INSIDE_S = 40e-6
 _LOOKED_AT = 20
 

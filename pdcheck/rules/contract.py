@@ -18,7 +18,7 @@ from pdcheck.rules.epr import forgotten
 from pdcheck.rules.held import SETTLE_S, bounds_mv
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
-from pdcheck.rules.resets import silent_charger
+from pdcheck.rules.resets import LOOP, silent_charger
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import timers, vbus_levels
 
@@ -27,14 +27,13 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
-_LOOP = 3
 #: A meter this fine sees VBUS go between PS_RDY and a reset. Our own choice.
 _FINE_S = 20e-3
 #: One that stands for so many times as long as the longest of the lost ones, and so long (seconds), is no part of the
 #: loop. Our own choice.
 _OUTLASTS, _OUTLASTS_S = 3.0, 2.0
 #: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
-_PPS_SLACK_S = 0.5
+_PPS_LATE_S = timers.PPS_REQUEST.max_s + 0.5
 
 
 def not_renewed(case: Case, contract: Contract) -> float | None:
@@ -87,7 +86,7 @@ def _never_again(case: Case) -> float | None:
     if standing is None or standing.kind != "spr_pps" or not case.plugged_in_at_end:
         return None
     since, until = standing.renewed_s[-1], case.conversation.duration_s
-    return None if case.unreadable_between(since + 1.0, until) else until - since
+    return None if case.unreadable_between(max(since + 1e-3, until - _PPS_LATE_S), until) else until - since
 
 
 @rule(
@@ -101,9 +100,7 @@ def _never_again(case: Case) -> float | None:
 def pps_renewed_late(case: Case) -> Iterator[Claim]:
     late = [
         (before, after) for before, after in _renewals(case)
-        if after - before > timers.PPS_REQUEST.max_s + _PPS_SLACK_S and not case.unreadable_between(
-            before + 1.0, after - 1e-3
-        )
+        if after - before > _PPS_LATE_S and not case.unreadable_between(after - _PPS_LATE_S, after - 1e-3)
     ]
     if late:
         before, after = max(late, key=lambda pair: pair[1] - pair[0])
@@ -114,7 +111,7 @@ def pps_renewed_late(case: Case) -> Iterator[Claim]:
         )
         return
     waited = _never_again(case)
-    if waited is not None and waited > timers.PPS_REQUEST.max_s + _PPS_SLACK_S:
+    if waited is not None and waited > _PPS_LATE_S:
         yield Claim(
             Who.SINK, case.conversation.duration_s,
             f"The device did not renew its PPS contract in the last {span(waited)} of the capture (at most "
@@ -142,7 +139,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
         held += f", after {cause.words}{_power_words(case, last, cause)}"
-    if case.conversation.standing is not None and (len(lost) < _LOOP or _outlasts(case, lost)):
+    if case.conversation.standing is not None and (len(lost) < LOOP or _outlasts(case, lost)):
         return
     again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
@@ -151,7 +148,7 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             stops_at=again.stops_at,
         )
         return
-    if len(lost) >= _LOOP:
+    if len(lost) >= LOOP:
         # Whether or not another one follows, none of them lasts.
         yield Claim(_one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.")
         return
@@ -190,7 +187,7 @@ def _stands_until(case: Case, standing: Contract) -> float:
     until = case.conversation.duration_s
     if case.vbus is None:
         return until
-    gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.max or 0.0)
+    gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
     return gone[0].start_s if gone else until
 
 
@@ -267,7 +264,7 @@ def _explained(case: Case) -> bool:
 )
 def contract_regained(case: Case) -> Iterator[Claim]:
     lost = [c for c in case.conversation.contracts if c.ended_by is not None]
-    if case.conversation.standing is None or not lost or (len(lost) >= _LOOP and not _outlasts(case, lost)):
+    if case.conversation.standing is None or not lost or (len(lost) >= LOOP and not _outlasts(case, lost)):
         return
     if _explained(case):
         return
@@ -305,7 +302,7 @@ def contract_made_anew(case: Case) -> Iterator[Claim]:
         broke_off = one.ended_s is not None and one.ended_s < after.since_s and one.ended_by is None
         if broke_off and not any(one.since_s < t < after.since_s for t in swaps):
             rounds.append(after.since_s - one.since_s)
-    if len(rounds) < _LOOP or _stands_until(case, standing) - standing.since_s > max(rounds):
+    if len(rounds) < LOOP or _stands_until(case, standing) - standing.since_s > max(rounds):
         return
     yield Claim(
         None, standing.since_s,

@@ -6,7 +6,6 @@ nothing. Whoever does not count on talks to somebody who seems deaf and is not.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -15,8 +14,7 @@ from pdcheck.conversation.model import Exchange, Party, Step, Transmission
 from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
-from pdcheck.rules.windows import party_of
-from pdcheck.rules.words import NAME, span, times
+from pdcheck.rules.words import NAME, party_of, span, times
 from pdcheck.standard import counters, electrical, timers
 from pdcheck.standard.line_code import PREAMBLE_BITS, Sop
 
@@ -30,6 +28,8 @@ _RETRY_ACK_S = 1.3e-3
 #: A gap is read to about a bit at each end. Our own choice.
 _GAP_SLACK_S = 4e-6
 _ODD_ENOUGH = 2
+#: A capture may lack so many messages after a reset without a trace. Our own choice.
+_FIRST_FEW = 2
 #: So short a gap is no error of reading it. Our own choice.
 _MUCH_TOO_CLOSE = 0.75
 _SHORT_PREAMBLE_BITS = 56
@@ -92,11 +92,12 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
     hard = talk.hard_resets
     for place, reset in enumerate(hard):
         until = hard[place + 1].start_s if place + 1 < len(hard) else talk.duration_s
-        behind = bisect_right(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
-        before = bisect_left(talk.exchanges, until, key=lambda e: e.start_s)
+        between = range(talk.begun_by(reset.start_s), talk.begun_before(until))
         for party in (Party.SOURCE, Party.SINK):
-            first = _first_of(party, talk.exchanges, behind, before)
+            first = _first_of(party, talk.exchanges, between)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
+                continue
+            if not _goes_on(first, _first_of(party, talk.exchanges, range(between.start - 1, -1, -1))):
                 continue
             # A message that crosses the reset was counted before it; a lost one was counted after it.
             if first.start_s - reset.start_s < timers.PS_HARD_RESET.max_s or case.unreadable_between(
@@ -111,10 +112,17 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             return
 
 
-def _first_of(party: Party, exchanges: Sequence[Exchange], start: int, stop: int) -> Exchange | None:
-    """The first message of a port among those from ``start`` on."""
-    places = range(start, stop)  # counted, for a slice would be as long as what follows every reset
+def _first_of(party: Party, exchanges: Sequence[Exchange], places: range) -> Exchange | None:
+    """The first message of a port at these places: no slice, which would be as long as what follows every reset."""
     return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
+
+
+def _goes_on(first: Exchange, last: Exchange | None) -> bool:
+    """Whether the number of the first message after a reset goes on from the last before it, or is too high for the
+    first ones, counted from 0, to be missing in the capture."""
+    number = first.message.header.message_id
+    # Some count the reset as well.
+    return number > _FIRST_FEW or (last is not None and number - last.message.header.message_id in (1, 2))
 
 
 def _after_soft_reset(case: Case) -> Iterator[Claim]:
@@ -125,9 +133,9 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
             continue
         if one.answer is None or one.answer.acknowledged_s is None:
             continue
-        place = bisect_left(talk.exchanges, one.answer.start_s, key=lambda e: e.start_s) + 1
+        behind = range(talk.begun_by(one.answer.start_s), len(talk.exchanges))
         for party in (Party.SOURCE, Party.SINK):
-            first = _first_of(party, talk.exchanges, place, len(talk.exchanges))
+            first = _first_of(party, talk.exchanges, behind)
             if first is None or first.name == "Soft_Reset" or first.message.header.message_id == 1:
                 continue
             reset = any(one.asked.start_s < r.start_s < first.start_s for r in talk.resets)
@@ -154,7 +162,7 @@ def _after_soft_reset(case: Case) -> Iterator[Claim]:
 def too_many_retries(case: Case) -> Iterator[Claim]:
     for one in case.conversation.exchanges:
         limit = counters.RETRY_COUNT_R3 if one.message.header.revision >= 2 else counters.RETRY_COUNT_R2
-        allowed = int(limit.nom or 0)
+        allowed = int(limit.nominal)
         if len(one.transmissions) > 1 + allowed:
             yield Claim(
                 party_of(one.sender), one.start_s,

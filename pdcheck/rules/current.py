@@ -14,13 +14,13 @@ from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trips, trusted_current
 from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.resets import LOOP
 from pdcheck.rules.words import span, times
 from pdcheck.standard import timers, vbus_levels
 
 _REF_DRAW = "USB PD, section 6.4.2 (Request message, operating current) and 7.2 (sink requirements)"
 #: A reset this soon after the device began to take too much, or while it does, has that for a cause. Our own choice.
 _CAUSE_S = 0.5
-_LOOP = 3
 #: A meter this fine shows what happens within a transition. Our own choice.
 _FINE_S = 20e-3
 _STANDBY_S = 40e-3
@@ -66,7 +66,7 @@ def _ended_by_overdraw(case: Case, window: Window) -> float | None:
 def _ended(case: Case) -> list[tuple[Window, float]]:
     """The windows that an overdraw ended, with its beginning; none where all was well again afterwards."""
     found = [(w, at) for w in windows(case) if (at := _ended_by_overdraw(case, w)) is not None]
-    return found if case.conversation.standing is None or len(found) >= _LOOP else []
+    return found if case.conversation.standing is None or len(found) >= LOOP else []
 
 
 def _words(case: Case, window: Window, start_s: float, end_s: float) -> str:
@@ -161,7 +161,7 @@ def draws_in_transition(case: Case) -> Iterator[Claim]:
         start = one.answer.settled_s + timers.SINK_STANDBY.max_s + 2 * fine
         if case.unreadable_between(one.answer.start_s, one.ready.start_s):
             continue
-        limit = (vbus_levels.SINK_STANDBY.max or 0.0) / (min(new_mv, old_mv) / 1e3)
+        limit = vbus_levels.SINK_STANDBY.most / (min(new_mv, old_mv) / 1e3)
         found = outside(line, start, one.ready.start_s, high=limit * _STANDBY_SHARE + _STANDBY_A)
         long = [s for s in found if s.length_s >= lasting_s(fine, _STANDBY_S)]
         if long:

@@ -63,7 +63,8 @@ class Delivery:
     """A judgement on one contract. ``reason`` says why it was not judged. Levels in mV.
 
     ``troubles``: all departures of VBUS under contracts that were delivered; ``trouble``: the one that decided;
-    ``clips``: not judged because the probe is at the end of its scale.
+    ``doubts_column``: VBUS was captured and not judged because its column cannot be trusted; ``clips``: for that its
+    probe is at the end of its scale.
     """
 
     state: Delivered
@@ -75,21 +76,15 @@ class Delivery:
     who: Who | None = None
     trouble: Trouble | None = None
     troubles: tuple[Trouble, ...] = ()
+    doubts_column: bool = False
     clips: bool = False
-
-    @property
-    def doubts_column(self) -> bool:
-        """True where VBUS was captured and not judged because the column cannot be trusted."""
-        return self.state is Delivered.NOT_JUDGED and self.reason is not None and "scale" in self.reason
-
-
-def judge(case: Case) -> Delivery:
-    """Judge the first contract whose level is wrong at PS_RDY or later, else the last one of the capture."""
-    return case.delivery
 
 
 def judge_contracts(case: Case) -> Delivery:
-    """What :func:`judge` says, worked out anew."""
+    """Judge the first contract whose level is wrong at PS_RDY or later, else the last one of the capture.
+
+    Rules ask ``case.delivery``, for which this is worked out once.
+    """
     last = Delivery(Delivered.NOT_JUDGED, None, None, None, None, "there was no contract")
     moves = vbus_moves(case)
     made = {n.ready.start_s: n for n in case.conversation.negotiations if n.ready is not None}
@@ -123,13 +118,13 @@ def judge_contracts(case: Case) -> Delivery:
 def _judge_contract(
     case: Case, contract: Contract, previous: Contract | None, made: Negotiation | None, moves: Sequence[float]
 ) -> Delivery:
-    def withheld(reason: str) -> Delivery:
-        return Delivery(Delivered.NOT_JUDGED, contract, None, None, None, reason)
+    def withheld(reason: str, *, doubts_column: bool = False) -> Delivery:
+        return Delivery(Delivered.NOT_JUDGED, contract, None, None, None, reason, doubts_column=doubts_column)
 
     if case.impossible_v is not None:
         return withheld(
             f"the VBUS column reads {case.impossible_v:.4g} V, which no port can have: its scale (divider, unit, "
-            "range) or its probe cannot be trusted"
+            "range) or its probe cannot be trusted", doubts_column=True,
         )
     if case.vbus is None:
         if Role.VBUS in case.reading.capture.left_out:
@@ -167,18 +162,18 @@ def _judge_contract(
     at_ps_rdy = case.vbus.during(max(0.0, contract.since_s - SETTLE_S), start + _AT_ONCE_S)
     if at_ps_rdy is not None and bounds is not None and level.typical < bounds[0] <= at_ps_rdy.high <= bounds[1]:
         return withheld("VBUS leaves the contract's level just when PS_RDY comes: the plug may have been pulled")
-    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > (vbus_levels.SINK_DISCONNECT.max or 0.0):
+    if at_ps_rdy is not None and level.typical < _OFF_V and at_ps_rdy.high > vbus_levels.SINK_DISCONNECT.most:
         return withheld("VBUS goes away just after PS_RDY: the plug may have been pulled")
     if not scale_is_good(case):
         return withheld(
             "the VBUS column does not read about 5 V while the charger offers, so its scale (divider, unit) or its "
-            "probe cannot be trusted"
+            "probe cannot be trusted", doubts_column=True,
         )
     too_low = _too_low(case, contract, level)
     if too_low and (clips(case, level, start, end) or clips(case, level, start, holds)):
         found = withheld(
             f"the VBUS column stands still at its highest value ({level.high:.2f} V), as a probe does at the end of "
-            f"its scale"
+            f"its scale", doubts_column=True,
         )
         return replace(found, clips=True)
     if end - start < lasting:
@@ -188,7 +183,7 @@ def _judge_contract(
     if bounds is not None and _on_its_way(case, start, end, bounds):
         return withheld("VBUS is still on its way when the look at it ends (a slow meter?)")
     if contract.kind in PROGRAMMABLE and (
-        _limited_before(case, previous, contract, before) or not _unmoved(contract, level.typical, before)
+        _limited_before(previous, contract, before) or not _unmoved(contract, level.typical, before)
     ):
         return withheld("a programmable supply that limits its current may stay below the level that was asked for")
     who = Who.SOURCE
@@ -226,7 +221,7 @@ def _reads_right(contract: Contract, level: Span | None) -> bool:
     wanted = (contract.voltage_mv or 0) / 1e3
     if level is None or contract.kind != "fixed" or wanted < _ABOVE_5V:
         return False
-    return abs(level.typical / wanted - 1) <= (vbus_levels.SRC_NEW.max or 0.0) / 100 + METER_SHARE
+    return abs(level.typical / wanted - 1) <= vbus_levels.SRC_NEW.most / 100 + METER_SHARE
 
 
 def _before(case: Case, contract: Contract) -> Span | None:
@@ -242,11 +237,11 @@ def _unmoved(contract: Contract, level_v: float, before: Span | None) -> bool:
     return abs(way) > 1.0 and abs(level_v - before.typical) < _UNMOVED * abs(way)
 
 
-def _limited_before(case: Case, previous: Contract | None, contract: Contract, before: Span | None) -> bool:
+def _limited_before(previous: Contract | None, contract: Contract, before: Span | None) -> bool:
     """True where VBUS was below the programmable contract before this one already, as a current limit keeps it."""
     return (
         previous is not None and previous.kind in PROGRAMMABLE and previous.ended_s == contract.since_s
-        and before is not None and before.typical < _wanted_v(previous) * (1 + (vbus_levels.PPS_NEW.min or 0.0) / 100)
+        and before is not None and before.typical < _wanted_v(previous) * (1 + vbus_levels.PPS_NEW.least / 100)
     )
 
 
@@ -264,7 +259,7 @@ def _wanted_v(contract: Contract) -> float:
     reference="USB PD, section 7.4 (vSrcNew, vSrcValid)", next=todo.SOURCE_NO_POWER,
 )
 def vbus_not_at_contract(case: Case) -> Iterator[Claim]:
-    found = judge(case)
+    found = case.delivery
     contract = found.contract
     if found.state is not Delivered.NO or contract is None or found.level is None or found.trouble is not None:
         return
@@ -291,11 +286,9 @@ def vbus_not_at_contract(case: Case) -> Iterator[Claim]:
 def vbus_scale_doubtful(case: Case) -> Iterator[Claim]:
     if (case.vbus is None and case.impossible_v is None) or not case.conversation.contracts:
         return
-    found = judge(case)
+    found = case.delivery
     if found.doubts_column:
         yield Claim(Who.CAPTURE, None, f"Delivery was not judged: {found.reason}.", effect=Effect.NOTES)
 
 
 RULES: tuple[Rule, ...] = (vbus_not_at_contract, vbus_scale_doubtful)
-
-__all__ = ["RULES", "Delivered", "Delivery", "bounds_mv", "judge", "judge_contracts"]

@@ -95,14 +95,10 @@ def _asked_a(made: Negotiation, least_mv: int | None) -> float | None:
     if wanted is None:
         return None
 
-    def number(name: str) -> int:
-        value = wanted.get(name)
-        return value if isinstance(value, int) else 0
-
-    power = max(number("operating_power_mw"), number("max_power_mw"))
+    power = max(wanted.integer("operating_power_mw") or 0, wanted.integer("max_power_mw") or 0)
     if power:
         return power / least_mv if least_mv else None
-    most = max(number("operating_current_ma"), number("max_current_ma"))
+    most = max(wanted.integer("operating_current_ma") or 0, wanted.integer("max_current_ma") or 0)
     return most / 1e3 if most else None
 
 
@@ -121,7 +117,7 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
     end = window.end_s
     if case.vbus is not None:
         # What is drawn after the plug was out is drawn without a contract.
-        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.max or 0.0)
+        gone = outside(case.vbus, start, end, low=vbus_levels.SINK_DISCONNECT.most)
         end = gone[0].start_s if gone else end
     found = outside(line, start, end, high=beyond_a(limit), bridge_s=10e-3)
     return [stretch for stretch in found if stretch.length_s >= least]

@@ -6,7 +6,6 @@ one that never gets in charges at 100 W or less without anything being broken.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -44,7 +43,7 @@ class EprMode:
 
 
 @dataclass(frozen=True)
-class Silence:
+class Pause:
     """A silence of both ports in EPR mode; ``reset`` is set where a Hard Reset ended it."""
 
     since_s: float
@@ -82,19 +81,18 @@ def _modes(case: Case) -> list[EprMode]:
     return found
 
 
-def silences(case: Case) -> list[Silence]:
+def pauses(case: Case) -> list[Pause]:
     """Silences of both ports in EPR mode that somebody ended, while nothing but the keep-alive was due."""
-    return case.once(_silences)
+    return case.once(_pauses)
 
 
-def _silences(case: Case) -> list[Silence]:
+def _pauses(case: Case) -> list[Pause]:
     if not modes(case):
         return []
     talk = case.conversation
-    starts = [e.start_s for e in talk.exchanges]
     found = []
     for mode in modes(case):
-        inside = talk.exchanges[bisect_left(starts, mode.since_s) : bisect_left(starts, mode.until_s)]
+        inside = talk.exchanges[talk.begun_before(mode.since_s) : talk.begun_before(mode.until_s)]
         for place, one in enumerate(inside):
             last = place + 1 == len(inside)
             until = mode.until_s if last else inside[place + 1].start_s
@@ -103,13 +101,13 @@ def _silences(case: Case) -> list[Silence]:
                 continue
             if topic(one.message) in _WAITS_FOR_MORE or case.unreadable_between(one.settled_s, until - 1e-6):
                 continue
-            found.append(Silence(one.settled_s, until, reset))
+            found.append(Pause(one.settled_s, until, reset))
     return found
 
 
-def forgotten(case: Case) -> Silence | None:
+def forgotten(case: Case) -> Pause | None:
     """The silence after which a source ended EPR mode by a reset because the sink did not keep it alive."""
-    for one in silences(case):
+    for one in pauses(case):
         if one.reset is not None and one.reset.sender is not Party.SINK and (
             one.length_s > timers.SOURCE_EPR_KEEP_ALIVE.min_s - _SLACK_S
         ):
@@ -145,7 +143,7 @@ def epr_not_kept_alive(case: Case) -> Iterator[Claim]:
 )
 def epr_keep_alive_late(case: Case) -> Iterator[Claim]:
     late = [
-        s for s in silences(case)
+        s for s in pauses(case)
         if s.reset is None and s.length_s > timers.SINK_EPR_KEEP_ALIVE.max_s + _SLACK_S
     ]
     if late:
@@ -216,9 +214,8 @@ def _last_request(case: Case, before_s: float) -> DataObject | None:
 def epr_mode_ignored(case: Case) -> Iterator[Claim]:
     talk = case.conversation
     asked = {q.then.start_s for q in case.questions if q.then is not None}
-    starts = [e.start_s for e in talk.exchanges]
     for mode in modes(case):
-        for one in talk.exchanges[bisect_left(starts, mode.since_s) : bisect_right(starts, mode.until_s)]:
+        for one in talk.exchanges[talk.begun_before(mode.since_s) : talk.begun_by(mode.until_s)]:
             odd = None
             if one.name == "Request" and one.sender is Party.SINK:
                 odd = "sent a Request in EPR mode, where an EPR_Request is due"

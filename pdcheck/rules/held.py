@@ -101,7 +101,7 @@ def _holds(times: Sequence[float], moment: float) -> bool:
 def vbus_moves(case: Case) -> list[float]:
     """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap.
 
-    A PS_RDY whose Accept the capture does not show has had one before it.
+    A request of which the capture shows no answer may have had one: with its PS_RDY it has had one.
     """
     return case.once(_vbus_moves)
 
@@ -109,7 +109,7 @@ def vbus_moves(case: Case) -> list[float]:
 def _vbus_moves(case: Case) -> list[float]:
     talk = case.conversation
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
-    unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
+    unseen = [n.request.start_s for n in talk.negotiations if n.request and n.answer is None]
     known = sorted(n.ready.start_s for n in talk.negotiations if n.ready is not None)
     swaps = [e.start_s for e in talk.exchanges if e.name in (*_MOVES_VBUS, "VCONN_Swap")]
     own = {*known}
@@ -137,7 +137,8 @@ def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[
     for times, since in ((moves, since_s), (case.gaps, since_s + timers.RECEIVE.max_s)):
         place = bisect_right(times, since)
         end = min([end, *times[place : place + 1]])
-    return end
+    place = bisect_right(case.left_out, since_s, key=lambda lost: lost[1])
+    return min([end, *(max(since_s, from_s) for from_s, _ in case.left_out[place : place + 1])])
 
 
 def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
@@ -150,6 +151,8 @@ def _offer_uncertain(case: Case, made: Negotiation) -> bool:
     if offer is None or request is None or ready is None:
         return False
     if case.unreadable_between(offer.settled_s + timers.RECEIVE.max_s, request.start_s):
+        return True
+    if case.numbers_missing_between(request.start_s, ready.start_s):
         return True
     moments = case.once(_doubtful_moments)
     place = bisect_right(moments, request.start_s)
@@ -185,8 +188,8 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
 
     :param drop_mv: what the cable may lose; None for the most that it may lose at the current asked for.
     """
-    low_pct, high_pct = vbus_levels.SRC_NEW.min or 0.0, vbus_levels.SRC_NEW.max or 0.0
-    valid = (vbus_levels.SRC_VALID.max or 0.0) * 1e3
+    low_pct, high_pct = vbus_levels.SRC_NEW.least, vbus_levels.SRC_NEW.most
+    valid = vbus_levels.SRC_VALID.most * 1e3
     low, high = contract.voltage_mv, contract.voltage_mv
     if contract.kind in ("variable", "battery"):
         low, high = contract.min_voltage_mv, contract.max_voltage_mv
@@ -204,9 +207,10 @@ def bounds_mv(contract: Contract, drop_mv: float | None = None) -> tuple[float, 
 
 def cable_drop_mv(amps: float | None = None) -> float:
     """What cable and contacts may lose between charger and probe at a current (None: at any), in mV."""
-    most = 1e3 * ((vbus_levels.CABLE_VBUS_DROP.max or 0.0) + (vbus_levels.CABLE_GROUND_DROP.max or 0.0))
+    most = 1e3 * vbus_levels.CABLE_DROP_V
     # The limits hold at the cable's full current; an unmarked cable carries 3 A.
-    return most if amps is None else min(most, most * max(amps, 0.0) / vbus_levels.UNMARKED_CABLE_A + _METER_OHMS_MV)
+    full_a = vbus_levels.UNMARKED_CABLE.most / 1e3
+    return most if amps is None else min(most, most * max(amps, 0.0) / full_a + _METER_OHMS_MV)
 
 
 def reference_v(case: Case) -> float | None:
@@ -229,8 +233,8 @@ def scale_is_good(case: Case) -> bool:
     level = reference_v(case)
     if level is None or case.once(_below_zero):
         return False
-    low = (vbus_levels.SAFE_5V.min or 0.0) - cable_drop_mv() / 1e3
-    return low <= level <= (vbus_levels.SAFE_5V.max or 0.0) + 0.1
+    low = vbus_levels.SAFE_5V.least - cable_drop_mv() / 1e3
+    return low <= level <= vbus_levels.SAFE_5V.most + 0.1
 
 
 def _below_zero(case: Case) -> bool:

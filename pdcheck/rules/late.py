@@ -6,9 +6,6 @@ source ignores. The lateness has to be known before anybody else is accused.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from itertools import islice
-
 from pdcheck.conversation.model import Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.steps import received
 from pdcheck.rules.model import Case
@@ -63,10 +60,9 @@ def _given_up_unseen(case: Case, one: Negotiation) -> tuple[Exchange, float] | N
     if one.request is None or one.answer is not None or waited is None or not case.offer_is_certain(one):
         return None
     heard, asked = one.request.start_s - waited, one.request
-    talk = case.conversation.exchanges
-    first = bisect_right(talk, heard, key=lambda e: e.start_s)
-    last = bisect_left(talk, asked.start_s, key=lambda e: e.start_s)
-    if any(e.sender is Party.SOURCE for e in islice(talk, first, last)):
+    talk = case.conversation
+    between = range(talk.begun_by(heard), talk.begun_before(asked.start_s))
+    if any(talk.exchanges[place].sender is Party.SOURCE for place in between):
         # It talks on: it has not given up.
         return None
     patient = asked.acknowledged is not False and one.next_s - asked.settled_s < timers.SENDER_RESPONSE_R3_1.max_s

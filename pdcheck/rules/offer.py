@@ -17,10 +17,9 @@ from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.words import power_object, span
 from pdcheck.standard import offers as limits
 from pdcheck.standard import timers
+from pdcheck.standard.sizes import SPR_PLACES
 
 _REF = "USB PD, section 6.4.1 (Source_Capabilities) and 10.2 (power rules)"
-#: Objects of the SPR part; the EPR part follows (USB PD, section 6.5.15; from memory).
-_SPR_PLACES = 7
 _FLAGS = (
     "dual_role_power", "usb_suspend_supported", "unconstrained_power", "usb_communications_capable", "dual_role_data",
     "unchunked_extended_messages_supported", "epr_capable",
@@ -37,15 +36,10 @@ _PAUSE_S = 1.0
 _Check = Callable[[tuple[DataObject, ...]], "str | None"]
 
 
-def _number(thing: DataObject, name: str) -> int | None:
-    value = thing.get(name)
-    return value if isinstance(value, int) else None
-
-
 def _parts(one: Exchange) -> list[tuple[DataObject, ...]]:
     """The SPR and the EPR part of an offer, without empty places."""
     objects = one.message.objects
-    parts = (objects[:_SPR_PLACES], objects[_SPR_PLACES:])
+    parts = (objects[:SPR_PLACES], objects[SPR_PLACES:])
     return [tuple(thing for thing in part if thing.raw) for part in parts]
 
 
@@ -86,7 +80,7 @@ def offer_first_object(case: Case) -> Iterator[Claim]:
 
 def _wrong_first(one: Exchange) -> str | None:
     first = one.message.objects[0]
-    if first.kind == "fixed" and _number(first, "voltage_mv") == limits.FIRST_OBJECT_MV:
+    if first.kind == "fixed" and first.integer("voltage_mv") == limits.FIRST_OBJECT_MV:
         return None
     return f"its first object is {power_object(first)}, not a fixed 5 V"
 
@@ -108,7 +102,7 @@ def offer_order(case: Case) -> Iterator[Claim]:
                 field = _ORDER.get(after.kind)
                 if field is None or before.kind != after.kind:
                     continue
-                low, high = _number(before, field), _number(after, field)
+                low, high = before.integer(field), after.integer(field)
                 if before.raw == after.raw or (after.kind == "fixed" and low == high):
                     return f"{power_object(after)} is there twice"
                 if low is not None and high is not None and low > high:
@@ -151,9 +145,9 @@ def may_be_refused(one: Exchange) -> str | None:
 
 def _beyond_spr(thing: DataObject) -> str | None:
     words = power_object(thing)
-    low, high = _number(thing, "min_voltage_mv"), _number(thing, "max_voltage_mv")
-    level, power = _number(thing, "voltage_mv"), _number(thing, "power_mw")
-    currents = [_number(thing, n) for n in ("current_ma", "current_9v_to_15v_ma", "current_15v_to_20v_ma")]
+    low, high = thing.integer("min_voltage_mv"), thing.integer("max_voltage_mv")
+    level, power = thing.integer("voltage_mv"), thing.integer("power_mw")
+    currents = [thing.integer(n) for n in ("current_ma", "current_9v_to_15v_ma", "current_15v_to_20v_ma")]
     if low is not None and high is not None and low > high:
         return f"{words}: the range is upside down"
     if any(c is not None and c > limits.MOST_CURRENT_MA for c in currents):
@@ -170,8 +164,8 @@ def _beyond_spr(thing: DataObject) -> str | None:
 
 def _beyond_epr(thing: DataObject) -> str | None:
     words = power_object(thing)
-    current, level, power = (_number(thing, n) for n in ("current_ma", "voltage_mv", "pdp_mw"))
-    low, high = _number(thing, "min_voltage_mv"), _number(thing, "max_voltage_mv")
+    current, level, power = (thing.integer(n) for n in ("current_ma", "voltage_mv", "pdp_mw"))
+    low, high = thing.integer("min_voltage_mv"), thing.integer("max_voltage_mv")
     if thing.kind == "fixed":
         if level not in limits.EPR_FIXED_MV:
             return f"{words}: EPR has fixed supplies of 28, 36 and 48 V"

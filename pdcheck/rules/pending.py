@@ -6,16 +6,15 @@ is accused once, and not the reset.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import defaultdict
 from dataclasses import dataclass
 
 from pdcheck.conversation.model import Ending, Negotiation, Party, Reset, Silence, Step
 from pdcheck.conversation.questions import Ended, Question, topic
 from pdcheck.rules.model import Case, Who
-from pdcheck.rules.windows import party_of, unanswered
-from pdcheck.rules.words import NAME, span
-from pdcheck.standard import timers
+from pdcheck.rules.request import NOT_READY_S
+from pdcheck.rules.windows import unanswered
+from pdcheck.rules.words import NAME, party_of, span
 from pdcheck.standard.line_code import Sop
 
 #: A sender resets this soon after the last repeat of what nobody acknowledged. Our own choice.
@@ -78,7 +77,7 @@ def _never_ready(case: Case, reset: Reset) -> Pending | None:
     for one in case.once(_unready).get(reset.start_s, ()):
         assert one.answer is not None
         waited = reset.start_s - one.answer.settled_s
-        if waited > timers.PS_TRANSITION_SPR.min_s - 20e-3 and not case.unreadable_between(
+        if waited > NOT_READY_S and not case.unreadable_between(
             one.answer.settled_s, reset.start_s - 1e-3
         ):
             return Pending(
@@ -90,8 +89,8 @@ def _never_ready(case: Case, reset: Reset) -> Pending | None:
 
 def _unheard(case: Case, reset: Reset) -> Pending | None:
     exchanges = case.conversation.exchanges
-    place = bisect_left(exchanges, reset.start_s, key=lambda e: e.start_s)
-    last = next((exchanges[at] for at in range(place - 1, -1, -1) if exchanges[at].sop is Sop.SOP), None)
+    before = range(case.conversation.begun_before(reset.start_s) - 1, -1, -1)
+    last = next((exchanges[at] for at in before if exchanges[at].sop is Sop.SOP), None)
     if last is None or last.sender is Party.UNKNOWN or last.acknowledged is not False:
         return None
     clean = last.silences.count(Silence.NOTHING) >= _UNHEARD and set(last.silences) == {Silence.NOTHING}

@@ -19,16 +19,19 @@ from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
 from pdcheck.rules.powered import if_powered
-from pdcheck.rules.words import amps, count, power_object, request_object, span, times, volts
+from pdcheck.rules.words import NAME, amps, count, party_of, power_object, request_object, span, times, volts
 from pdcheck.standard import timers
+from pdcheck.standard.offers import SPR_AVS_STEP_MV
+from pdcheck.standard.sizes import SPR_PLACES
 
 _REF_WAIT = "USB PD, section 6.6.2 (SenderResponseTimer, tSenderResponse) and 8.3.3.2 (source policy engine)"
 _REF_REQUEST = "USB PD, section 6.4.2 (Request message)"
 #: A party that gives up may do so from the minimum of its timer on; two milliseconds for when it starts it.
 GIVES_UP_S = timers.SENDER_RESPONSE_R2_0.min_s - 2e-3
 MUST_HAVE_S = timers.SENDER_RESPONSE_R3_1.max_s + 2e-3
-#: Objects of the SPR part of an offer (USB PD, section 6.5.15; from memory).
-_SPR_PLACES = 7
+#: The same of the longer wait for PS_RDY, of whose beginning less is known. Our own choice.
+READY_SLACK_S = 20e-3
+NOT_READY_S = timers.PS_TRANSITION_SPR.min_s - READY_SLACK_S
 
 
 def _waits(one: Negotiation) -> list[tuple[float, float]]:
@@ -121,27 +124,23 @@ def faults_of_request(wanted: DataObject, offered: tuple[DataObject, ...]) -> li
 
     :returns: sentences without a final stop.
     """
-    position = wanted.get("position")
-    if not isinstance(position, int):
+    position = wanted.integer("position")
+    if position is None:
         return []
     given = object_at(offered, position)
     if given is None:
         return [f"it asks for object {position}, and the offer has {count(len(offered), 'object')}"]
 
-    def number(thing: DataObject, name: str) -> int | None:
-        value = thing.get(name)
-        return value if isinstance(value, int) else None
-
     faults = []
-    limit = _current_limit(given, number(wanted, "voltage_mv"))
-    asked = number(wanted, "operating_current_ma")
+    limit = _current_limit(given, wanted.integer("voltage_mv"))
+    asked = wanted.integer("operating_current_ma")
     if limit is not None and asked is not None and asked > limit:
         faults.append(f"it asks for {amps(asked)}, and object {position} ({power_object(given)}) offers {amps(limit)}")
-    power, asked_power = number(given, "power_mw"), number(wanted, "operating_power_mw")
+    power, asked_power = given.integer("power_mw"), wanted.integer("operating_power_mw")
     if power is not None and asked_power is not None and asked_power > power:
         faults.append(f"it asks for {asked_power / 1000:.3g} W, and object {position} offers {power / 1000:.3g} W")
-    voltage = number(wanted, "voltage_mv")
-    low, high = number(given, "min_voltage_mv"), number(given, "max_voltage_mv")
+    voltage = wanted.integer("voltage_mv")
+    low, high = given.integer("min_voltage_mv"), given.integer("max_voltage_mv")
     if voltage is not None and low is not None and high is not None and not low <= voltage <= high:
         faults.append(
             f"it asks for {volts(voltage)}, and object {position} offers {volts(low)} to {volts(high)}"
@@ -156,10 +155,10 @@ def faults_of(one: Negotiation) -> list[str]:
     if wanted is None or one.request is None or one.offer is None:
         return []
     faults = faults_of_request(wanted, one.offered)
-    position = wanted.get("position")
-    if one.request.name == "Request" and isinstance(position, int) and position > _SPR_PLACES:
+    position = wanted.integer("position")
+    if one.request.name == "Request" and position is not None and position > SPR_PLACES:
         faults.append(f"it asks for object {position}, which only an EPR_Request may ask for")
-    if one.request.name == LONG_REQUEST and isinstance(position, int) and len(one.request.message.objects) > 1:
+    if one.request.name == LONG_REQUEST and position is not None and len(one.request.message.objects) > 1:
         given = object_at(one.offered, position)
         copy = one.request.message.objects[1]
         if given is not None and copy.raw != given.raw:
@@ -193,11 +192,9 @@ def _watts(power_mw: int) -> str:
 
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
-        high = voltage_mv is not None and voltage_mv > 15_000
-        value = given.get("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
-    else:
-        value = given.get("current_ma")
-    return value if isinstance(value, int) else None
+        high = voltage_mv is not None and voltage_mv > SPR_AVS_STEP_MV
+        return given.integer("current_15v_to_20v_ma" if high else "current_9v_to_15v_ma")
+    return given.integer("current_ma")
 
 
 @rule(
@@ -267,8 +264,8 @@ def _above_its_maximum(wanted: DataObject | None) -> bool:
     if wanted is None or wanted.get("giveback") is True:
         return False
     for now, most in (("operating_current_ma", "max_current_ma"), ("operating_power_mw", "max_power_mw")):
-        asked, limit = wanted.get(now), wanted.get(most)
-        if isinstance(asked, int) and isinstance(limit, int) and asked > limit:
+        asked, limit = wanted.integer(now), wanted.integer(most)
+        if asked is not None and limit is not None and asked > limit:
             return True
     return False
 
@@ -286,7 +283,7 @@ def given_up_early(case: Case) -> Iterator[Claim]:
         return
     one = stop.negotiation
     least = {
-        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: timers.PS_TRANSITION_SPR.min_s - 20e-3,
+        Step.REQUEST: GIVES_UP_S, Step.ACCEPT: GIVES_UP_S, Step.READY: NOT_READY_S,
     }.get(stop.step)
     waiting = (
         (stop.step is Step.REQUEST and one.request is None)
@@ -305,10 +302,9 @@ def given_up_early(case: Case) -> Iterator[Claim]:
     if trips(case, one) is not None:
         return
     sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
-    who = {Party.SOURCE: Who.SOURCE, Party.SINK: Who.SINK}.get(sender)
-    by = {Who.SOURCE: "The charger", Who.SINK: "The device", None: "One side"}[who]
+    by = "One side" if sender is Party.UNKNOWN else NAME[sender]
     yield Claim(
-        who, one.next_s,
+        party_of(sender), one.next_s,
         f"{by} sent a Hard Reset {span(stop.waited_s)} into the wait, before the other's time to answer was over.",
         stops_at=stop.step,
     )

@@ -6,7 +6,6 @@ symptom.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator
 
@@ -16,13 +15,14 @@ from pdcheck.conversation.questions import Ended, Question
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.pending import pending_at
-from pdcheck.rules.windows import party_of, unanswered
-from pdcheck.rules.words import NAME, count, span, times
+from pdcheck.rules.windows import unanswered
+from pdcheck.rules.words import NAME, count, party_of, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.line_code import Sop
 
 _REF = "USB PD, section 6.8 (resets)"
-_LOOP = 3
+#: So many times over it is no accident. Our own choice.
+LOOP = 3
 
 
 @rule(
@@ -65,12 +65,12 @@ def _step(case: Case) -> Step | None:
 def reset_loop(case: Case) -> Iterator[Claim]:
     talk = case.conversation
     hard = talk.hard_resets
-    if len(hard) < _LOOP:
+    if len(hard) < LOOP:
         return
     before: Counter[str] = Counter()
     for reset in hard:
         owed = pending_at(case, reset)
-        place = bisect_left(talk.exchanges, reset.start_s, key=lambda e: e.start_s)
+        place = talk.begun_before(reset.start_s)
         last = talk.exchanges[place - 1] if place else None
         if owed is not None:
             before[f"{NAME[Party(owed.who.value)].lower()} owed an answer"] += 1

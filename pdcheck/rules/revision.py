@@ -12,8 +12,7 @@ from pdcheck.conversation.names import OFFERS
 from pdcheck.conversation.questions import topic
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
-from pdcheck.rules.windows import party_of
-from pdcheck.rules.words import NAME, times
+from pdcheck.rules.words import NAME, party_of, times
 from pdcheck.standard import timers
 from pdcheck.standard.dialogues import VENDOR_REQUEST
 from pdcheck.standard.line_code import Sop

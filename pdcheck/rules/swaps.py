@@ -17,8 +17,7 @@ from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.conversation.questions import Ended
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
-from pdcheck.rules.windows import party_of
-from pdcheck.rules.words import NAME, span
+from pdcheck.rules.words import NAME, party_of, span
 from pdcheck.standard import timers
 from pdcheck.standard.line_code import Sop
 

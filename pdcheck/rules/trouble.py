@@ -77,7 +77,7 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
     least_mv = window.contract.min_voltage_mv
     if window.contract.kind in PROGRAMMABLE and least_mv is not None:
         # It may limit its current, and VBUS falls to what the load makes of that.
-        least_share = (vbus_levels.PPS_SHUTDOWN.min or 0.0) / 100 * (1 - METER_SHARE)
+        least_share = vbus_levels.PPS_SHUTDOWN.least / 100 * (1 - METER_SHARE)
         low = min(low, (least_mv * least_share - cable_drop_mv()) / 1e3)
     least = lasting_s(case.vbus_resolution_s, _TRANSIENT_S)
     off = [
@@ -89,6 +89,10 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
         found = _too_high(line, window, stretch, high) if above else _too_low(case, line, window, stretch)
         if found is not None:
             yield found
+            if found.kind is Kind.GONE:
+                # What VBUS does after that is under another contract, made on the other contact maybe, or at another
+                # charger.
+                return
 
 
 def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Trouble | None:
@@ -112,7 +116,7 @@ def _comes_down(line: AnalogLine, window: Window, level: Span, high: float) -> b
     """True where VBUS was above a contract's level before that was asked for, and is still on its way down."""
     asked = window.made.request
     before = line.during(max(0.0, asked.start_s - _TRANSIENT_S), asked.start_s) if asked is not None else None
-    return before is not None and before.low > high and level.high <= before.high + (vbus_levels.SRC_VALID.max or 0.0)
+    return before is not None and before.low > high and level.high <= before.high + vbus_levels.SRC_VALID.most
 
 
 def _may_be_overload(case: Case, window: Window, off: Stretch) -> bool:
@@ -126,7 +130,7 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     end = line.during(max(off.start_s, off.end_s - _STEADY_S), off.end_s)
     if end is None:
         return None
-    gone = (vbus_levels.SAFE_0V.max or 0.0) + 0.2
+    gone = vbus_levels.SAFE_0V.most + 0.2
     dark = next((s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S), None)
     draw = drawn(case, window, off, collapse=dark is not None)
     by_draw = {Draw.WITHIN: Who.SOURCE, Draw.BEYOND: Who.SINK, Draw.UNKNOWN: None}[draw]
@@ -136,7 +140,7 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
         return Trouble(kind, window, off, end, draw, who, convicts)
 
     whole = line.during(off.start_s, off.end_s)
-    off_for_sink = vbus_levels.SINK_DISCONNECT.max or 0.0
+    off_for_sink = vbus_levels.SINK_DISCONNECT.most
     if returns and off.start_s <= window.start_s and _never_on(line, window.made, off_for_sink):
         # A probe behind the device's switch sees VBUS only when that closes.
         return None
@@ -155,7 +159,7 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
         # Between two readings of a slow meter the plug may have been out.
         return trouble(Kind.GONE, None, False)
     limit = contract_limit_a(window)
-    safe_low, safe_high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
+    safe_low, safe_high = vbus_levels.SAFE_5V.least, vbus_levels.SAFE_5V.most
     wanted = (window.contract.voltage_mv or window.contract.min_voltage_mv or 0) / 1e3
     five = safe_low - cable_drop_mv() / 1e3 <= end.typical <= safe_high and wanted >= 1.4 * safe_high
     if _may_have_been_out(case, line, off, end):
@@ -183,7 +187,7 @@ def _never_on(line: AnalogLine, made: Negotiation, off_for_sink: float) -> bool:
 def _may_have_been_out(case: Case, line: AnalogLine, off: Stretch, end: Span) -> bool:
     """True where VBUS was too low for the device to count as joined, came back to a level, and nobody speaks any more:
     the plug may have been pulled and put back, by its other side or at a charger without USB PD."""
-    seen, joined = line.during(off.start_s, off.end_s), vbus_levels.SINK_DISCONNECT.max or 0.0
+    seen, joined = line.during(off.start_s, off.end_s), vbus_levels.SINK_DISCONNECT.most
     return seen is not None and seen.low < joined <= end.typical and not any(
         e.acknowledged_s is not None and not e.sop.to_cable and e.start_s > off.start_s
         for e in case.conversation.exchanges
@@ -207,7 +211,7 @@ def _back_at_once(case: Case, line: AnalogLine, window: Window, off: Stretch, go
     """True where VBUS comes back from nothing to a contract's level above 5 V faster than any source may go there:
     whoever replugs has 5 V first, and a new contract."""
     fine, wanted = case.vbus_resolution_s, (window.contract.voltage_mv or 0) / 1e3
-    if fine is None or fine > _FINE_S or wanted < 1.4 * (vbus_levels.SAFE_5V.max or 0.0):
+    if fine is None or fine > _FINE_S or wanted < 1.4 * vbus_levels.SAFE_5V.most:
         return False
     dark = [s for s in outside(line, off.start_s, off.end_s, low=gone) if s.length_s >= _OFF_S]
     return off.end_s - dark[-1].end_s < timers.SRC_TRANSITION.min_s and not _begins_anew(case, off)

@@ -289,7 +289,7 @@ def vbus_moves_unasked(case: Case) -> Iterator[Claim]:
         if now is None or abs(way) < _WAY_V:
             continue
         moved = (now.typical - before) * (1 if way > 0 else -1)
-        if moved >= max(_MOVED_V, _MOVED_SHARE * abs(way)) and now.typical > (vbus_levels.SINK_DISCONNECT.max or 0.0):
+        if moved >= max(_MOVED_V, _MOVED_SHARE * abs(way)) and now.typical > vbus_levels.SINK_DISCONNECT.most:
             yield Claim(
                 Who.SOURCE, one.answer.start_s,
                 f"VBUS reads {now.typical:.2f} V already when the charger accepts a request for "
@@ -317,7 +317,7 @@ def vbus_overshoots(case: Case) -> Iterator[Claim]:
         before = case.vbus.during(max(0.0, one.request.start_s - 20e-3), one.answer.start_s)
         if bounds is None or before is None:
             continue
-        most = max(bounds[1], before.high + (vbus_levels.SRC_VALID.max or 0.0) + 0.3)
+        most = max(bounds[1], before.high + vbus_levels.SRC_VALID.most + 0.3)
         off = outside(case.vbus, one.answer.start_s, one.ready.start_s, high=most)
         long = [s for s in off if s.length_s >= lasting_s(case.vbus_resolution_s, _OVERSHOOT_S)]
         # What still stands too high at PS_RDY is not at the contract's level; that is another rule's.
@@ -347,7 +347,7 @@ def vbus_rises_without_pd(case: Case) -> Iterator[Claim]:
         return
     at = offers[0].start_s
     seen = case.vbus.during(max(0.0, at - 5e-3), max(at, 1e-3))
-    low, high = vbus_levels.SAFE_5V.min or 0.0, vbus_levels.SAFE_5V.max or 0.0
+    low, high = vbus_levels.SAFE_5V.least, vbus_levels.SAFE_5V.most
     if seen is None or not low - 0.3 <= seen.typical <= high:
         return
     above = outside(case.vbus, at, talk.duration_s, high=high * 1.1)

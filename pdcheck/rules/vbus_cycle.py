@@ -24,7 +24,7 @@ _FINE_S = 0.1
 #: Slack of every limit here: meters, and where exactly a slow edge crosses a level. Our own choice.
 _SLACK_S = 0.1
 #: VBUS counts as off below vSafe0V and this; as on above this much. Our own choice, between vSafe0V and vSafe5V.
-_OFF_V = (vbus_levels.SAFE_0V.max or 0.0) + 0.3
+_OFF_V = vbus_levels.SAFE_0V.most + 0.3
 _ON_V = 4.0
 #: A lithium cell that feeds back through the device stands below this (common practice, no source).
 _CELL_V = 4.5
@@ -53,7 +53,7 @@ def _cycles(case: Case) -> Iterator[_Cycle]:
     talk = case.conversation
     if case.vbus is None or case.vbus_resolution_s is None or case.vbus_resolution_s > _FINE_S:
         return
-    resets = [r for r in talk.resets if r.packet.sop is not None and r.packet.sop.value == "Hard Reset"]
+    resets = talk.hard_resets
     for place, reset in enumerate(resets):
         last = place + 1 == len(resets)
         until = talk.duration_s if last else resets[place + 1].start_s

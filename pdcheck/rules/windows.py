@@ -15,9 +15,9 @@ from pdcheck.conversation.names import ANSWERS, OFFERS, POWER_SWAPS, REQUESTS
 from pdcheck.conversation.questions import Ended, Question, topic
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.late import late_requests
-from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
+from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S
-from pdcheck.rules.words import NAME, span, times
+from pdcheck.rules.words import NAME, party_of, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.dialogues import ASK_AGAIN, CHUNK, CHUNK_REQUEST, REFERENCE, VENDOR_REQUEST
 from pdcheck.standard.message_types import since_r3
@@ -30,11 +30,6 @@ _TRANSITION_S = 2.0
 _POWER = {"Source_Capabilities": Party.SOURCE, "Request": Party.SINK}
 #: These have rules of their own, which know what a missing answer does to the charging.
 _OTHER_RULES = (*OFFERS, *REQUESTS, "Soft_Reset", "EPR_KeepAlive", "EPR_Mode Enter")
-
-
-def party_of(party: Party) -> Who | None:
-    """A party as a finding names it; None where nobody is named."""
-    return None if party is Party.UNKNOWN else Who(party.value)
 
 
 def unanswered(case: Case, question: Question) -> bool:

@@ -23,6 +23,11 @@ NAME = {
 }
 
 
+def party_of(party: Party) -> Who | None:
+    """A party as a finding names it; None where nobody is named."""
+    return None if party is Party.UNKNOWN else Who(party.value)
+
+
 def span(seconds: float) -> str:
     """A length of time: ``"25 ms"``, ``"1.2 s"``, ``"180 us"``, ``"40 ns"``."""
     # What rounds to 1000 of a unit is 1 of the next one.
@@ -52,11 +57,8 @@ def count(number: int, noun: str) -> str:
 
 def power_object(offered: DataObject) -> str:
     """An offered object in a few words: ``"9 V 3 A"``, ``"3.3 to 11 V 3 A (PPS)"``."""
-    get = offered.get
-
     def number(name: str) -> int:
-        value = get(name)
-        return value if isinstance(value, int) else 0
+        return offered.integer(name) or 0
 
     kind = offered.kind
     if kind == "fixed":
@@ -78,13 +80,13 @@ def power_object(offered: DataObject) -> str:
 def request_object(wanted: DataObject) -> str:
     """A request in a few words: ``"object 2, 3 A"``, ``"object 4, 9.00 V 2 A"``."""
     words = f"object {wanted.get('position')}"
-    voltage, current = wanted.get("voltage_mv"), wanted.get("operating_current_ma")
-    power = wanted.get("operating_power_mw")
-    if isinstance(voltage, int):
+    voltage, current = wanted.integer("voltage_mv"), wanted.integer("operating_current_ma")
+    power = wanted.integer("operating_power_mw")
+    if voltage is not None:
         words += f", {volts(voltage)}"
-    if isinstance(current, int):
+    if current is not None:
         words += f", {amps(current)}"
-    if isinstance(power, int):
+    if power is not None:
         words += f", {power / 1000:.3g} W"
     return words
 

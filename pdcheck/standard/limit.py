@@ -31,6 +31,21 @@ class Limit:
     checked: str
 
     @cached_property
+    def least(self) -> float:
+        """The minimum in the limit's unit; ValueError where it has none."""
+        return self._given(self.min)
+
+    @cached_property
+    def nominal(self) -> float:
+        """The nominal value in the limit's unit; ValueError where it has none."""
+        return self._given(self.nom)
+
+    @cached_property
+    def most(self) -> float:
+        """The maximum in the limit's unit; ValueError where it has none."""
+        return self._given(self.max)
+
+    @cached_property
     def min_s(self) -> float:
         """The minimum in seconds; ValueError where the limit has none or is not a time."""
         return self._seconds(self.min)
@@ -39,6 +54,11 @@ class Limit:
     def max_s(self) -> float:
         """The maximum in seconds; ValueError where the limit has none or is not a time."""
         return self._seconds(self.max)
+
+    def _given(self, value: float | None) -> float:
+        if value is None:
+            raise ValueError(f"{self.name} has no such value")
+        return value
 
     def _seconds(self, value: float | None) -> float:
         if value is None or self.unit not in _SECONDS:

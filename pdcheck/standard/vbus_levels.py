@@ -61,8 +61,13 @@ CABLE_GROUND_DROP = Limit(
     "what a cable may lose on ground at its full current",
     _REF_CABLE, "memory",
 )
-#: Full current in A of a cable without a chip. From memory of USB Type-C, section 4.5 and 3.6.
-UNMARKED_CABLE_A = 3.0
+UNMARKED_CABLE = Limit(
+    "cable without a chip", None, None, 3000, "mA",
+    "its full current",
+    "USB Type-C, section 4.9 (electronically marked cables)", "memory",
+)
+#: What a cable may lose in all, on the way there and back, V.
+CABLE_DROP_V = CABLE_VBUS_DROP.most + CABLE_GROUND_DROP.most
 
 ALL: tuple[Limit, ...] = (
     SAFE_0V,
@@ -75,4 +80,5 @@ ALL: tuple[Limit, ...] = (
     SINK_STANDBY,
     CABLE_VBUS_DROP,
     CABLE_GROUND_DROP,
+    UNMARKED_CABLE,
 )

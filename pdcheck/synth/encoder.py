@@ -31,7 +31,7 @@ NO_SYMBOL = next(
     code for code in range(1 << SYMBOL_BITS) if code not in DATA_SYMBOLS and code not in K_CODES.values()
 )
 ORDERED_SET_END = PREAMBLE_BITS + 4 * SYMBOL_BITS
-_HOLD_LOW_S = (electrical.HOLD_LOW_BMC.min or 0.0) * 1e-6
+_HOLD_LOW_S = electrical.HOLD_LOW_BMC.min_s
 
 
 @dataclass(frozen=True)

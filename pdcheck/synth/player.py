@@ -34,11 +34,11 @@ from pdcheck.synth.model import (
 from pdcheck.synth.wave import Chance, Trace, Wave, chatter, hum, roughened, tidied, toggles
 from pdcheck.synth.words import LONGEST_S, Complaint
 
-_GAP_S = (electrical.INTER_FRAME_GAP.min or 0.0) * 1e-6
-_RECEIVE_S = (timers.RECEIVE.nom or 0.0) * 1e-3
+_GAP_S = electrical.INTER_FRAME_GAP.min_s
+_RECEIVE_S = timers.RECEIVE.nominal * 1e-3
 _RETRY_S = _RECEIVE_S + timers.TRANSMIT.max_s / 2
-_RETRIES = {1: int(counters.RETRY_COUNT_R2.nom or 0), 2: int(counters.RETRY_COUNT_R3.nom or 0)}
-_MESSAGE_IDS = int(counters.MESSAGE_ID_COUNT.nom or 0) + 1
+_RETRIES = {1: int(counters.RETRY_COUNT_R2.nominal), 2: int(counters.RETRY_COUNT_R3.nominal)}
+_MESSAGE_IDS = int(counters.MESSAGE_ID_COUNT.nominal) + 1
 _TAIL_S = 20e-3
 _MOST_PACKETS = 5_000
 _MOST_EDGES = 3_000_000

@@ -13,6 +13,7 @@ from dataclasses import replace
 from pdcheck.messages import build_extended_header
 from pdcheck.standard.line_code import Sop
 from pdcheck.standard.message_types import ControlType, DataType, ExtendedType
+from pdcheck.standard.sizes import CHUNK_BYTES, HEADER_BYTES, MOST_MESSAGE_BYTES, MOST_OBJECTS
 from pdcheck.synth.model import (
     ColumnKind,
     Corruption,
@@ -51,8 +52,6 @@ _CONTROL = {kind.name: kind for kind in ControlType}
 _DATA = {kind.name: kind for kind in DataType}
 _EXTENDED = {kind.name: kind for kind in ExtendedType}
 _NAMES = (*_CONTROL, *_DATA, *_EXTENDED, *_SIGNALS)
-_MOST_OBJECTS = 7
-_MOST_CHUNK_BYTES = 26
 _MOST_TRIES = 50
 _FIRST = re.compile(r"\+?\d")
 _EXAMPLE = "0.2s source Accept"
@@ -119,15 +118,15 @@ class StepReader:
             if given:
                 raise Complaint(f"{name} carries no objects", "leave out what follows it")
             return Send(line, at, party, name, _CONTROL[name], 0, False, b"", b"", manner)
-        words = self._words(party, name, [one for one in pieces(given, ";") if one])
-        if not 1 <= len(words) <= _MOST_OBJECTS:
+        words = self._words(name, [one for one in pieces(given, ";") if one])
+        if not 1 <= len(words) <= MOST_OBJECTS:
             raise Complaint(
-                f"{name} has {len(words)} objects", f"write 1 to {_MOST_OBJECTS} after a colon, with ; between them"
+                f"{name} has {len(words)} objects", f"write 1 to {MOST_OBJECTS} after a colon, with ; between them"
             )
         body = b"".join(word.to_bytes(4, "little") for word in words)
         return Send(line, at, party, name, _DATA[name], len(words), False, body, b"", manner)
 
-    def _words(self, party: Party, name: str, texts: Sequence[str]) -> list[int]:
+    def _words(self, name: str, texts: Sequence[str]) -> list[int]:
         if name in ("Source_Capabilities", "Sink_Capabilities"):
             side = "source" if name == "Source_Capabilities" else "sink"
             found = [offer_word(text, side) for text in texts]
@@ -140,7 +139,7 @@ class StepReader:
 
 
 def _raw_bytes(line: int, at: When, party: Party, data: bytes, manner: Manner) -> Send:
-    if not 2 <= len(data) <= 262:
+    if not HEADER_BYTES <= len(data) <= MOST_MESSAGE_BYTES:
         raise Complaint(f"{len(data)} bytes are no message", "write the 2 bytes of the header and what follows it")
     if manner.message_id is not None or manner.revision is not None:
         raise Complaint("the bytes say MessageID and revision themselves", "leave them out of the [...]")
@@ -150,9 +149,9 @@ def _raw_bytes(line: int, at: When, party: Party, data: bytes, manner: Manner) -
 def _extended(line: int, at: When, party: Party, name: str, given: str, manner: Manner) -> Send:
     word, _, rest = given.partition(" ")
     data = hex_bytes(rest.strip() if word == "bytes" else given)
-    if len(data) > _MOST_CHUNK_BYTES:
+    if len(data) > CHUNK_BYTES:
         raise Complaint(
-            f"{len(data)} bytes do not fit into one chunk of {_MOST_CHUNK_BYTES}",
+            f"{len(data)} bytes do not fit into one chunk of {CHUNK_BYTES}",
             "send each chunk by itself with: bytes: and the whole message in hexadecimal",
         )
     body = build_extended_header(data_size=len(data)) + data

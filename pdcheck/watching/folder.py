@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-#: What a capture's name ends in, and how a packed one goes on.
-_CAPTURES = (".csv", ".tsv", ".txt", ".dat", ".vcd", ".bin", ".raw")
-_PACKED = (".gz", ".xz", ".bz2", ".zip", ".zst")
+from pdcheck.capture.packed import SUFFIXES
+from pdcheck.capture.registry import suffixes
+
 #: What a file that is being written is called until it is done: endings, and beginnings.
 _HALF_WRITTEN = (".part", ".partial", ".tmp", ".temp", ".crdownload", ".download", ".filepart", ".swp", ".bak", "~")
 _HIDDEN = (".", "~", "#")
@@ -38,9 +38,9 @@ def may_be_capture(name: str) -> bool:
     lower = name.lower()
     if lower.startswith(_HIDDEN) or lower.endswith(_HALF_WRITTEN):
         return False
-    for ending in _PACKED:
+    for ending in SUFFIXES:
         lower = lower.removesuffix(ending)
-    return lower.endswith(_CAPTURES) or lower != name.lower()
+    return lower.endswith(suffixes()) or lower != name.lower()
 
 
 def look(folder: Path, *, recursive: bool) -> dict[Path, Stamp]:

@@ -388,19 +388,24 @@ def test_times_that_begin_again_in_long_silence_are_named(tmp_path: Path) -> Non
 )  # fmt: skip
 @pytest.mark.parametrize("form", ["{n:08d}", "{n}", "{n:8d}"])
 @pytest.mark.parametrize("timed", [True, False])
+@pytest.mark.parametrize("every_row_before", [0, csv_reader.FIRST_LINE])
 def test_a_column_that_counts_rows_is_passed_over(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bad: str, fine: bool, form: str, timed: bool
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bad: str, fine: bool, form: str, timed: bool, every_row_before: int
 ) -> None:
-    """At speed as cell by cell: whatever stands in it that does not hide a cell or a row is nobody's concern."""
+    """At speed as cell by cell: whatever stands in it that does not hide a cell or a row is nobody's concern.
+
+    The row is met where rows are passed over as well as where each is looked at, as it is near the beginning of a file.
+    """
     if not timed:
         bad = bad.replace("{t},", "").replace(",{t}", "")
 
     def row(n: int, shape: str) -> str:
         return shape.format(n=form.format(n=n), t=f"{n * 2.5e-7:.9f}")
 
+    monkeypatch.setattr(csv_reader, "FIRST_LINE", every_row_before)
     shape = "{n},{t},1" if timed else "{n},1"
-    rows = [row(n, shape)[:-1] + str(n // 1000 % 7 // 6) for n in range(200_000)]
-    rows[150_001] = row(150_001, bad)
+    rows = [row(n, shape)[:-1] + str(n // 1000 % 7 // 6) for n in range(12_000)]
+    rows[9_001] = row(9_001, bad)
     path = tmp_path / "capture.csv"
     path.write_text("\n".join(["Sample,Time [s],CC1" if timed else "Sample,CC1", *rows, ""]))
     rate_hz = None if timed else 4e6

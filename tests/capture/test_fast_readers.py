@@ -12,11 +12,11 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from pdcheck.capture import AnalogLine, Capture, DigitalLine, open_capture
+from pdcheck.capture.cell_numbers import Cells, numbers
 from pdcheck.capture.csv_digits import FixedRows
 from pdcheck.capture.csv_fixed import FixedReader
 from pdcheck.capture.csv_plain import PlainReader
 from pdcheck.capture.csv_varying import VaryingReader
-from pdcheck.capture.csv_words import Cells, numbers
 from pdcheck.errors import CaptureError
 
 STYLES: dict[str, Callable[[float], str]] = {

@@ -280,3 +280,21 @@ def test_a_real_number_among_many_that_is_none_is_named(tmp_path: Path, bad: str
     with pytest.raises(CaptureError) as caught:
         open_capture(path)
     assert caught.value.line == 2 * 300 + 5
+
+
+@pytest.mark.parametrize("short", ["h", "H", "l", "L", "1", "0", "x", "z", "-", "u", "w"])
+def test_a_short_vector_is_filled_alike_by_both_readers(tmp_path: Path, short: str) -> None:
+    """Zeros in front of a level (IEEE 1364-2005, clause 18, from memory); a comment leaves the block to the other
+    reader."""
+    found = []
+    for behind in ("", "$comment read word by word $end\n"):
+        path = tmp_path / "capture.vcd"
+        path.write_text(
+            "$timescale 1 ns $end\n$var wire 2 ! cc $end\n$enddefinitions $end\n"
+            f"#0\nb11 !\n#10\nb{short} !\n#20\nb11 !\n#30\n{behind}"
+        )
+        lanes = [line for line in open_capture(path).lines if isinstance(line, DigitalLine)]
+        found.append([(line.name, line.initial, line.edges_s.tolist()) for line in lanes])
+    assert found[0] == found[1]
+    if short in "hH1lL0":
+        assert found[0][1][2] == [1e-8, 2e-8]  # the upper bit falls and rises again

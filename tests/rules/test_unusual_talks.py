@@ -147,9 +147,9 @@ def boots(offers: int, *, again_s: float = 0.13) -> Scene:
     return Scene(story, whole=True, tail_s=0.0)
 
 
-@pytest.mark.parametrize(("offers", "outcome"), [(4, Outcome.INCONCLUSIVE), (8, Outcome.FAIL)])
-def test_half_a_second_of_silence_may_be_a_device_that_starts_up(offers: int, outcome: Outcome) -> None:
-    """A device that runs and hears no offer resets within tTypeCSinkWaitCap (620 ms): until then it may be starting."""
+@pytest.mark.parametrize(("offers", "outcome"), [(2, Outcome.INCONCLUSIVE), (4, Outcome.FAIL), (8, Outcome.FAIL)])
+def test_a_device_that_starts_up_may_miss_the_first_offers(offers: int, outcome: Outcome) -> None:
+    """Two of them (common practice, no source); one that hears four times four sendings of an offer is awake."""
     for seed in range(3):
         verdict = boots(offers).verdict(seed)
         assert verdict.outcome is outcome, verdict.summary

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pdcheck.messages.header import build_extended_header, build_header, parse_extended_header, parse_header
-from pdcheck.standard import counters, timers
+from pdcheck.standard import counters, sizes, timers
 from pdcheck.standard.limit import Limit
 from pdcheck.standard.message_types import NOTES, ControlType, DataType, ExtendedType
 from tests.standard.kernel_pd import Fact, installed, read_facts, read_header
@@ -223,3 +223,8 @@ def test_counters(kernel: dict[str, Fact]) -> None:
     assert kernel["PD_N_HARD_RESET_COUNT"].value == counters.HARD_RESET_COUNT.nom
     # The message ID field wraps where the counter does.
     assert kernel["PD_HEADER_ID_MASK"].value == counters.MESSAGE_ID_COUNT.nom
+
+
+def test_sizes(kernel: dict[str, Fact]) -> None:
+    assert kernel["PD_MAX_PAYLOAD"].value == sizes.MOST_OBJECTS
+    assert kernel["PD_EXT_MAX_CHUNK_DATA"].value == sizes.CHUNK_BYTES

@@ -191,3 +191,14 @@ def test_terminations_and_layouts_say_where_they_are_from() -> None:
     assert ra.tolerance_pct is not None
     assert [ra.nominal * (1 - ra.tolerance_pct / 100), ra.nominal * (1 + ra.tolerance_pct / 100)] == [800, 1200]
     assert "800 to 1200 ohm" in ra.meaning
+
+
+@pytest.mark.parametrize("limit", EVERY, ids=IDS)
+def test_values_in_their_unit_or_an_error(limit: Limit) -> None:
+    """A value that the standard does not give is never taken for zero."""
+    for value, name in ((limit.min, "least"), (limit.nom, "nominal"), (limit.max, "most")):
+        if value is None:
+            with pytest.raises(ValueError, match=re.escape(limit.name)):
+                getattr(limit, name)
+        else:
+            assert getattr(limit, name) == value

@@ -181,3 +181,15 @@ def test_any_change_of_the_example(line: int, place: int, piece: str, instead: b
     old = lines[line]
     lines[line] = old[:place] + piece + old[place + (len(piece) if instead else 0) :]
     _only_scenario_errors("\n".join(lines))
+
+
+def test_the_longest_message_can_be_written() -> None:
+    """Two headers and 260 bytes (MaxExtendedMsgLen; USB PD, section 6.13, from memory), and no byte more."""
+    for size, fits in ((264, True), (265, False)):
+        text = "1ms source bytes: " + "00 " * size
+        try:
+            parse_scenario(text, "x.talk")
+        except ScenarioError:
+            assert not fits
+        else:
+            assert fits

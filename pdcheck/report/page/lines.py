@@ -11,7 +11,7 @@ from pdcheck.capture.envelope import Envelope, envelope
 from pdcheck.capture.model import AnalogLine, DigitalLine, Line, Role
 from pdcheck.conversation.model import Contract
 from pdcheck.report.model import Report
-from pdcheck.rules.delivery import bounds_mv
+from pdcheck.rules.held import bounds_mv
 
 
 @dataclass(frozen=True)

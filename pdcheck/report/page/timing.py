@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
-from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Silence
+from pdcheck.conversation.model import Conversation, Exchange, Negotiation, Party, Silence
 from pdcheck.conversation.steps import received
 from pdcheck.report.page.words import ENDED_BY
 from pdcheck.standard import timers
@@ -90,7 +90,7 @@ def _until(
     if came is not None and came.start_s > start_s:
         yield _wait(start_s, came.start_s, what, owed_by, came.name, limit, True)
     elif came is None and one.next_s > start_s:
-        yield _wait(start_s, one.next_s, what, owed_by, ENDED_BY[one.ending], limit, False, one.ending)
+        yield _wait(start_s, one.next_s, what, owed_by, ENDED_BY[one.ending], limit, False)
 
 
 def _unheard(offer: Exchange, one: Negotiation) -> Iterator[Wait]:
@@ -98,13 +98,11 @@ def _unheard(offer: Exchange, one: Negotiation) -> Iterator[Wait]:
     if Silence.NOTHING in offer.silences and one.next_s > offer.end_s:
         yield _wait(
             offer.end_s, one.next_s, "the device acknowledges", Party.SINK, ENDED_BY[one.ending], timers.RECEIVE, False,
-            one.ending,
         )
 
 
 def _wait(
     start_s: float, end_s: float, what: str, owed_by: Party, ended_by: str, limit: Limit, came: bool,
-    ending: Ending | None = None,
 ) -> Wait:
     over = end_s - start_s > limit.max_s
     if came:

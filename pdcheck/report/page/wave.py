@@ -18,6 +18,7 @@ from pdcheck.messages.model import Message
 from pdcheck.report.page.fields import spans_of
 from pdcheck.report.page.picture import Axis, Picture
 from pdcheck.standard.line_code import DATA_SYMBOLS, EOP, K_CODES, ORDERED_SETS, SYMBOL_BITS, Sop
+from pdcheck.standard.sizes import CRC_BYTES
 
 _NAMES = {code: name for name, code in K_CODES.items()} | {code: f"{n:X}" for n, code in enumerate(DATA_SYMBOLS)}
 _BITS_A_LINE = 70
@@ -26,7 +27,6 @@ _WIDTH = 960.0
 _LEFT, _RIGHT = 10.0, 950.0
 _SYSTEM = 96.0
 _MOST_SAMPLES = 12_000
-_CRC_BYTES = 4
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def bits_after_preamble(sop: Sop, data: bytes) -> str:
     """An intact packet's bits from its ordered set to its EOP, in the order of the wire."""
     codes = list(ORDERED_SETS[sop])
     if not sop.is_reset:
-        for octet in data + zlib.crc32(data).to_bytes(4, "little"):
+        for octet in data + zlib.crc32(data).to_bytes(CRC_BYTES, "little"):
             codes += [DATA_SYMBOLS[octet & 15], DATA_SYMBOLS[octet >> 4]]
         codes.append(EOP)
     return "".join(f"{code:05b}"[::-1] for code in codes)
@@ -68,7 +68,7 @@ def grid_start_s(packet: Packet) -> float:
     """
     after = 4 * SYMBOL_BITS
     if packet.sop is None or not packet.sop.is_reset:
-        after += 10 * (len(packet.data) + _CRC_BYTES) + SYMBOL_BITS
+        after += 10 * (len(packet.data) + CRC_BYTES) + SYMBOL_BITS
     return packet.end_s - (packet.preamble_bits + after) / packet.bit_rate_bps
 
 
