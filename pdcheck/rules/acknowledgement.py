@@ -14,7 +14,7 @@ from pdcheck.conversation.model import Ending, Exchange, Party, Silence, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
-from pdcheck.rules.capture_limits import limit_of, much_skew
+from pdcheck.rules.capture_limits import limit_of
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.powered import if_powered
@@ -67,25 +67,13 @@ def _deaf(case: Case, sent: list[Exchange], claim: Claim) -> Claim:
     """A claim that a receiver is deaf, held back where hardly anything on the line can be read."""
     broken = _mostly_broken(case, sent)
     if broken is None:
-        return _skewed(claim, sent)
+        return claim
     limit = limit_of(case)
     return replace(
         claim, who=limit.who if limit else Who.LINK, effect=Effect.WITHHOLDS,
         next=limit.next if limit else todo.LINK_BAD,
         summary=f"{claim.summary} But {broken}: either they break on the wire, so that it hears no more than this "
         f"capture, or the capture is poor{': ' + limit.text if limit else ''}.",
-    )
-
-
-def _skewed(claim: Claim, sent: list[Exchange]) -> Claim:
-    """A claim that a receiver is deaf, held back where it was sent pulses of which it need not make anything."""
-    skew = much_skew([packet for one in sent for packet in one.transmissions])
-    if skew is None:
-        return claim
-    return replace(
-        claim, who=Who.LINK, effect=Effect.WITHHOLDS, next=(todo.THRESHOLD, todo.GROUND, *todo.LINK_BAD[:2]),
-        summary=f"{claim.summary} But the pulses read {span(skew)} too long or too short: either the capture's "
-        "threshold is far off the middle of the signal, or they are sent so, and then nobody need hear them.",
     )
 
 

@@ -46,13 +46,6 @@ def shows_well(packet: Packet) -> bool:
     return abs(packet.skew_s) * rate < _MUCH_SKEW and packet.jitter_s * rate < _MUCH_JITTER
 
 
-def much_skew(sent: Sequence[Packet]) -> float | None:
-    """The skew (seconds) of packets whose pulses are so much too long or too short that a receiver may miss them; None
-    where it is not so much."""
-    skew = _middle([abs(p.skew_s) for p in sent], sent)
-    return skew[1] if skew[0] >= _MUCH_SKEW else None
-
-
 def limit_of(case: Case) -> Limit | None:
     """What limits the capture most; None where it is good enough for any packet."""
     return case.once(_limit_of)

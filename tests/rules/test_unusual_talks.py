@@ -7,7 +7,6 @@ checker. What the standard says stands at each test; section numbers are those o
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 
 import pytest
 
@@ -382,22 +381,3 @@ def test_a_vbus_column_that_is_not_the_ports_excuses_nobody(step: str) -> None:
     for seed in range(3):
         verdict = unpowered(step, 0.01, speaks=True).verdict(seed)
         assert (verdict.outcome, verdict.suspect) == (Outcome.FAIL, Who.SINK), verdict.summary
-
-
-def skewed_offers(skew_s: float) -> Outcome:
-    """Nobody acknowledges offers whose pulses read so much too long."""
-    talk = Talk(random.Random(1), Ports(source_bps=304e3, sink_bps=296e3), 0.1)
-    talk.attach()
-    for _ in range(8):
-        talk.unanswered("source", "Source_Capabilities", [one.word for one in OFFER], message_id=0)
-        talk.now += 0.14
-    one = told(talk, talk.rng, tail_s=0.2)
-    one = replace(one, packets=tuple(packet._replace(skew_s=skew_s) for packet in one.packets))
-    return verdict_with(one, talk.rng, volts=GOOD).outcome
-
-
-def test_offers_that_are_skewed_beyond_reading_prove_no_deafness() -> None:
-    """A quarter of a bit: what this capture reads by its own threshold the device need not."""
-    assert skewed_offers(0.0) is Outcome.FAIL
-    assert skewed_offers(0.4e-6) is Outcome.FAIL
-    assert skewed_offers(-1.0e-6) is Outcome.INCONCLUSIVE
