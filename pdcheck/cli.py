@@ -70,7 +70,9 @@ class _Commands(click.Group):
             click.echo(error.format_message())
             sys.exit(EXIT_UNUSABLE)
         except click.ClickException as error:
-            complain(" ".join(error.format_message().split()).rstrip(".") + f"; see {_help_for(error)}")
+            typed = list(options.get("args") or (args[0] if args else None) or sys.argv[1:])
+            said = " ".join(error.format_message().split()).rstrip(".")
+            complain(_meant(error, typed) or f"{said}; see {_help_for(error)}")
             sys.exit(EXIT_UNUSABLE)
         except click.Abort:
             complain("stopped")
@@ -91,6 +93,25 @@ class _Commands(click.Group):
             # The reader of our output has gone (head, a closed pager).
             forget(sys.stdout)
             raise SystemExit(EXIT_UNUSABLE) from None
+
+
+def _meant(error: click.ClickException, typed: list[str]) -> str | None:
+    """What was meant where a file was taken for a command or for an option; None where that does not explain it."""
+    files = [word for word in typed if os.path.isfile(word)]  # noqa: PTH113 (a name that no file can have is none)
+    if isinstance(error, click.NoSuchOption):
+        named = next((word for word in files if word.startswith("-")), None)
+        return None if named is None else f"{named!r} is a file and no option; say {_for_a_shell('./' + named)}"
+    ctx = error.ctx if isinstance(error, click.UsageError) else None
+    if ctx is not None and ctx.parent is None and typed[:1] == files[:1] and files:
+        return f"{files[0]!r} is a file and no command; say pdcheck decode {_for_a_shell(files[0])}"
+    return None
+
+
+def _for_a_shell(name: str) -> str:
+    """A file's name as a shell takes it; one that a terminal cannot show is not repeated."""
+    from shlex import quote
+
+    return quote(name) if name.isprintable() else "FILE"
 
 
 def _help_for(error: click.ClickException) -> str:

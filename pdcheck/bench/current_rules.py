@@ -14,9 +14,8 @@ from pdcheck.bench.readings import Advertisement, Readings
 from pdcheck.bench.view import Said, evidence
 from pdcheck.rules import Effect
 from pdcheck.standard.attach_limits import DEFAULT_USB_3
-from pdcheck.standard.vbus_levels import SAFE_5V
 from pdcheck.triage import Block, Source
-from pdcheck.triage.currents import POWER_PATH, Draw, bands_of, contract_with_current
+from pdcheck.triage.currents import POWER_PATH, Draw, bands_of, contract_with_current, draw_name
 
 _TAKEN = frozenset({"current"})
 #: A meter and a device may be off by so much before the device is said to draw too much. Our own choice.
@@ -40,9 +39,13 @@ def allowed_ma(readings: Readings, attach: Attach | None) -> tuple[float, str] |
     return float(advertised.most_ma or 0), f"{advertised.value} are advertised"
 
 
-def charger_may_be_mute(readings: Readings, vbus: float | None) -> bool:
-    """True where at 5 V no contract is known and no charging current: a charger that never offers looks just so."""
-    if readings.contract is not None or (vbus is not None and vbus > SAFE_5V.most):
+def charger_may_be_bad(readings: Readings) -> bool:
+    """True where no contract is known and no charging current.
+
+    At 5 V a charger that never offers looks just so; above, one that raises VBUS unasked, against which a device may
+    lock itself.
+    """
+    if readings.contract is not None:
         return False
     if readings.current_ma is None:
         return True
@@ -70,8 +73,9 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
     line = frozenset() if attach is not None and attach.state.joined else frozenset({Block.PORT, Block.CC_PATH})
     entry = say.DRAWS_LITTLE if little else say.DRAWS
     surely = draws <= {Draw.CHARGING}
-    means = " or ".join(band.draw.value for band in bands_of(current))
-    yield entry.says(f"{shown} are drawn, {means}{limit}.", effect=None if surely else Effect.WITHHOLDS)
+    means = draw_name(current)
+    full = " (or the battery is full)" if little and draws & {Draw.NOTHING, Draw.ALIVE} else ""
+    yield entry.says(f"{shown} are drawn, {means}{full}{limit}.", effect=None if surely else Effect.WITHHOLDS)
     if readings.contract is not None:
         yield evidence(
             f"a contract for {readings.contract.words} is known",
@@ -89,10 +93,10 @@ def judge_current(readings: Readings, attach: Attach | None, vbus: float | None)
         yield evidence("nothing is drawn", suspects=suspects, proves=False, done=_TAKEN)
     elif draws <= {Draw.ALIVE, Draw.UNIT_LOAD}:
         # Something behind VBUS lives, so power arrives.
-        mute = frozenset({Block.CHARGER}) if charger_may_be_mute(readings, vbus) else frozenset()
+        charger = frozenset({Block.CHARGER}) if charger_may_be_bad(readings) else frozenset()
         yield evidence(
-            f"{shown} are drawn, so VBUS and ground arrive", clears=_VBUS_BLOCKS - {Block.PORT} - mute, done=_TAKEN,
+            f"{shown} are drawn, so VBUS and ground arrive", clears=_VBUS_BLOCKS - {Block.PORT} - charger, done=_TAKEN,
         )
         yield evidence(
-            f"only {shown} are drawn", suspects=POWER_PATH | _TALK | line | mute, proves=False, done=_TAKEN,
+            f"only {shown} are drawn", suspects=POWER_PATH | _TALK | line | charger, proves=False, done=_TAKEN,
         )

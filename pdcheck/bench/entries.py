@@ -31,14 +31,21 @@ AT_THE_DEVICE = "Plug the device in and measure at its port: CC1, CC2 and VBUS, 
 SHORT_OF_VBUS = (
     "Unplugged, battery disconnected: ohms from VBUS to ground before and behind the VBUS switch; the lower side holds "
     "the short (common practice, no source). Look there for a cracked or discoloured capacitor or protection part. "
-    "Plug nothing in until it is gone."
+    "Plug nothing in until it is gone. Whoever injects voltage to find it: battery out, never above the rail's own "
+    "voltage, current limited; the part gets hot enough to burn."
 )
+RISES = (
+    "Unplugged, battery disconnected: hold the probes on until the reading stands still, then swap them. One that "
+    "rises was a capacitor charging."
+)
+GOOD_VBUS = "Measure VBUS to ground on a known-good unit with the same meter and range, and compare."
+UNPLUG = "Unplug at once: a CC contact at the volts of VBUS may destroy the chip on either end. Touch no contact live."
 LOOK = "Look at the contact and its joint under the microscope, press lightly on the shell and measure again."
 GOOD_BOARD = "Measure both contacts of a known-good board with the same meter and range, and compare."
 CC_BESIDE = "Measure CC1 and CC2 at the same place."
 FRESH_START = (
-    "Leave the device on the charger for half an hour: a cell that is flat to the bottom wakes slowly (common "
-    "practice, no source). Then measure again."
+    "Leave the device on the charger for half an hour, unless a cell is swollen, hot or damaged, and stay with it: a "
+    "cell that is flat to the bottom wakes slowly (common practice, no source). Then measure again."
 )
 
 
@@ -67,7 +74,7 @@ CC_TOO_HIGH = Entry(
     "cc-above-limit", "CC carries more than the standard ever puts on it", Severity.FAIL,
     "Nothing in the standard puts more than 5.5 V on a CC contact. It is joined to VBUS, and what hangs on it may be "
     "damaged.",
-    next=(CC_TO_VBUS_OHMS, todo.PINS.text, todo.CC_FOLLOW.text),
+    next=(UNPLUG, CC_TO_VBUS_OHMS, todo.PINS.text, todo.CC_FOLLOW.text),
 )
 CC_IS_VBUS = Entry(
     "cc-equals-vbus", "CC reads the same volts as VBUS", Severity.INFO,
@@ -99,7 +106,8 @@ PULLS_UP = Entry(
 NO_PULL_UP = Entry(
     "no-pull-up", "No pull-up arrives", Severity.INFO,
     "No pull-up arrives on either contact: the charger is off or dead, the CC wire or a contact is open, or CC is "
-    "shorted to ground. These readings do not tell which.",
+    "shorted to ground. These readings do not tell which. At the free plug of a cable VBUS must not stand without a "
+    "pull-up.",
     next=(todo.OTHER_CHARGER.text, BOTH_WAYS, todo.CC_OHMS.text),
 )
 OTHER_HIGH = Entry(
@@ -314,6 +322,13 @@ VBUS_SHORT = Entry(
     "A good charger protects itself and gives no power. Protection parts and capacitors at the port, or the VBUS "
     "switch.",
     _OURS, (SHORT_OF_VBUS, todo.PINS.text),
+)
+VBUS_LEAK = Entry(
+    "vbus-low-to-ground", "VBUS is low to ground, and no short", Severity.WARN,
+    "A capacitor that charges reads low for a moment and then rises. What stays low draws current at 5 V and turns "
+    "to heat at 20 V: liquid, or a damaged capacitor, protection part or switch. Up to 500 ohm counts as low (our own "
+    "choice); only a good unit tells what is right here.", _OURS,
+    (RISES, GOOD_VBUS, SHORT_OF_VBUS),
 )
 DRAWS = Entry(
     "current-draw", "What the device draws", Severity.INFO, "What flows tells which part of the path lives.", _OURS,

@@ -1,4 +1,4 @@
-"""The findings from readings as text: a list, one finding.
+"""The findings from readings as text: a list, one finding, the page of the notes.
 
 Why it is: a report of ``measure`` or ``pins`` names its findings by their ids, and ``pdcheck rules`` says what they
 mean, as it does of the checks of captures.
@@ -28,6 +28,27 @@ def findings_list(width: int = 80) -> str:
         for one in first.values():
             lines += listed(one.severity, one.id, one.title, width)
     return "\n".join(lines) + "\n"
+
+
+def findings_page() -> str:
+    """The page of the notes."""
+    out = [
+        "# Findings from readings", "",
+        "Printed from the findings' own entries; `pdcheck rules ID` prints one. The severity is the usual one: "
+        "readings that leave more than one explanation convict nobody.", "",
+    ]
+    for command, found in BY_COMMAND.items():
+        out += [f"## pdcheck {command}", ""]
+        for name in dict.fromkeys(one.id for one in found):
+            out += [f"### {name}", ""]
+            for one in (e for e in found if e.id == name):
+                out += [
+                    f"**{one.title}.** ({one.severity.value})", "", f"*What it means.* {one.why}", "",
+                    f"*Where the specification says so.* {one.reference}", "",
+                ]
+                if one.next:
+                    out += ["*What to do next.*", "", *(f"{n}. {text}" for n, text in enumerate(one.next, 1)), ""]
+    return "\n".join(out).rstrip() + "\n"
 
 
 def finding_page(name: str, width: int = 80) -> str | None:

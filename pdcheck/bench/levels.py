@@ -16,6 +16,8 @@ from pdcheck.standard import cc_levels, terminations
 
 #: Up to here a resistance is a short. Our own choice.
 SHORT_OHM = 10.0
+#: VBUS with no more than this to ground is no short and not as on a working unit either: 10 mA at 5 V. Our own choice.
+LOW_VBUS_OHM = 500.0
 #: Below this input resistance the meter itself moves the level. Our own choice.
 LOADS_BELOW_OHM = 1e6
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 
 from pdcheck.bench import entries as say
-from pdcheck.bench.levels import SHORT_OHM, bounds_ohm
+from pdcheck.bench.levels import LOW_VBUS_OHM, SHORT_OHM, bounds_ohm
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Advertisement, Readings, Side
 from pdcheck.bench.view import Said, evidence
@@ -24,6 +24,8 @@ from pdcheck.triage.measurements import MOOT_WITH_VBUS_SHORT
 #: VBUS counts.
 _DIFFER = 1.5
 _LEAK_OHM = 56e3
+
+RA_WORDS = "that is a cable's resistor (Ra), not the pull-down of a device"
 
 _TAKEN = frozenset({"cc_ohms"})
 _LINE = frozenset({Block.PORT, Block.CC_PATH})
@@ -86,13 +88,22 @@ def judge_ohms(readings: Readings) -> Iterator[Said]:
     yield from _to_ground(readings)
     yield from _between(readings)
     yield from _to_vbus(readings)
-    ohms = readings.ohms
-    if ohms.vbus is not None and ohms.vbus <= SHORT_OHM:
-        yield say.VBUS_SHORT.says(f"VBUS to ground reads {words(ohms.vbus, Kind.OHMS)}: a short.")
-        where = {
-            Side.CHARGER: frozenset({Block.CHARGER}), Side.CABLE: frozenset({Block.CABLE}),
-        }.get(readings.side or Side.DEVICE, frozenset({Block.PORT, Block.VBUS_SWITCH, Block.CHARGER_STAGE}))
+    vbus = readings.ohms.vbus
+    if vbus is None or vbus > LOW_VBUS_OHM:
+        return
+    where = _where(readings.side, frozenset({Block.PORT, Block.VBUS_SWITCH, Block.CHARGER_STAGE}))
+    if vbus <= SHORT_OHM:
+        yield say.VBUS_SHORT.says(f"VBUS to ground reads {words(vbus, Kind.OHMS)}: a short.")
         yield evidence("VBUS is shorted to ground", suspects=where, done=MOOT_WITH_VBUS_SHORT)
+    else:
+        shown = words(vbus, Kind.OHMS)
+        yield say.VBUS_LEAK.says(f"VBUS to ground reads {shown}{takes(vbus)}.", effect=Effect.WITHHOLDS)
+        yield evidence("VBUS is low to ground", suspects=where, proves=False, done=MOOT_WITH_VBUS_SHORT)
+
+
+def takes(ohms: float) -> str:
+    """What a resistance from VBUS to ground would draw, in words behind its reading."""
+    return f": no short, but at 5 V that alone would draw {words(5e3 / ohms, Kind.MILLIAMPS)}"
 
 
 def _to_ground(readings: Readings) -> Iterator[Said]:
@@ -133,7 +144,7 @@ def _each(measured: dict[str, float]) -> Iterator[Said]:
             yield say.RD_LOOSE.says(f"{name} to ground reads {shown}, {off_by_pct(value):+.0f} % from 5.1 kohm.")
         elif pull is Pull.RA:
             yield say.RA_AT_DEVICE.says(
-                f"{name} to ground reads {shown}: that is Ra, not the pull-down of a device.", effect=Effect.WITHHOLDS,
+                f"{name} to ground reads {shown}: {RA_WORDS}.", effect=Effect.WITHHOLDS,
             )
             yield evidence(f"{name} shows Ra", suspects=_ONE_LINE, proves=False, done=_TAKEN)
         elif pull is Pull.LOW:

@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from pdcheck.bench import entries as say
 from pdcheck.bench import pin_entries as entry
-from pdcheck.bench.levels import SHORT_OHM
-from pdcheck.bench.ohm_rules import Pull, open_beside, pull_of
+from pdcheck.bench.levels import LOW_VBUS_OHM, SHORT_OHM
+from pdcheck.bench.ohm_rules import RA_WORDS, Pull, open_beside, pull_of, takes
 from pdcheck.bench.pin_file import PinReading, PinReadings
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.rules import Effect, Finding
@@ -34,9 +35,9 @@ LEADS_OHM = 2.0
 _A_ROW = 3
 
 LIMITS_WORDS = (
-    f"Limits of our own choice: short up to {SHORT_V:g} V or {SHORT_OHM:g} ohm; differs from {DIFFER_V:g} V and "
-    f"{DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode readings depend on meter and board "
-    "(common practice, no source)."
+    f"Limits of our own choice: short up to {SHORT_V:g} V or {SHORT_OHM:g} ohm, VBUS low up to {LOW_VBUS_OHM:g} ohm; "
+    f"differs from {DIFFER_V:g} V and {DIFFER_SHARE:.0%} on, or by a factor of {DIFFER_FACTOR:g} in ohms. Diode "
+    "readings depend on meter and board (common practice, no source)."
 )
 
 _BLOCKS = {
@@ -44,7 +45,8 @@ _BLOCKS = {
     Net.VBUS: frozenset({Block.PORT, Block.VBUS_SWITCH, Block.CHARGER_STAGE}),
     Net.CC: frozenset({Block.PORT, Block.CC_PATH, Block.CHIP}),
 }
-_ON_PATH = frozenset(_BLOCKS)
+#: What charging needs.
+ON_PATH = frozenset(_BLOCKS)
 _PINS = frozenset({"pins"})
 
 class ContactState(StrEnum):
@@ -136,6 +138,7 @@ class Board:
         for net in (Net.VBUS, Net.CC, *(n for n in (Net.DP, Net.DN, Net.SBU, Net.TX, Net.RX) if n in fitted)):
             yield from self._shorts(net)
             yield from self._like(net)
+        yield from self._low()
         yield from self._rows()
         if self._compared:
             yield from self._against_good()
@@ -204,17 +207,17 @@ class Board:
             yield _points(f"GND reads open at {_names(bad)}", _BLOCKS[Net.GND])
 
     def _shorts(self, net: Net) -> Iterator[Said]:
-        bad = [r for r in self._of(net) if shorted(r) and (net in _ON_PATH or not self._as_good(r))]
+        bad = [r for r in self._of(net) if shorted(r) and (net in ON_PATH or not self._as_good(r))]
         if not bad:
             return
         for reading in bad:
             self._mark(reading, ContactState.SHORT)
         beside = sorted({n.name for r in bad for n in neighbours(r.contact) if n.net is Net.GND})
         hint = f" (beside GND {', '.join(beside)})" if beside else ""
-        path = "" if net in _ON_PATH else " Not on the charging path."
+        path = "" if net in ON_PATH else " Not on the charging path."
         kind = entry.VBUS_SHORT if net is Net.VBUS else entry.SHORT
         yield kind.says(f"{_names(bad)} ({net.value}) {_read(bad)}: shorted to ground{hint}.{path}")
-        if net in _ON_PATH:
+        if net in ON_PATH:
             found = _points(f"{net.value} reads a short to ground at {_names(bad)}", _BLOCKS[net])
             yield replace(found, done=found.done | MOOT_WITH_VBUS_SHORT) if net is Net.VBUS else found
 
@@ -238,7 +241,7 @@ class Board:
             # Alone, all of them, or read in another kind than their counterparts.
             for reading in unlike:
                 self._mark(reading, ContactState.NOT_JUDGED)
-            if net in _ON_PATH and not all(r.contact.name in self._good for r in unlike):
+            if net in ON_PATH and not all(r.contact.name in self._good for r in unlike):
                 yield entry.BOTH_OPEN.says(
                     f"{_names(unlike)} ({net.value}) {_read(unlike)}, and there is nothing to compare with.",
                     effect=Effect.WITHHOLDS,
@@ -247,13 +250,13 @@ class Board:
             r for r in gone if any(differ(r, other) and _proves_open(r, other) for other in alive)
             and not self._as_good(r)
         ]
-        if comparable and (net in _ON_PATH or net in (Net.DP, Net.DN)):
+        if comparable and (net in ON_PATH or net in (Net.DP, Net.DN)):
             for reading in comparable:
                 self._mark(reading, ContactState.OPEN)
             like = f"{_names(alive)} {_read(alive)}"
-            path = "" if net in _ON_PATH else " Not on the charging path, but on the same port."
+            path = "" if net in ON_PATH else " Not on the charging path, but on the same port."
             yield entry.OPEN.says(f"{_names(comparable)} ({net.value}) {_read(comparable)}, {like}.{path}")
-            if net in _ON_PATH:
+            if net in ON_PATH:
                 blocks = frozenset({Block.PORT}) if net is not Net.CC else _BLOCKS[Net.CC]
                 yield _points(f"{net.value} reads open at {_names(comparable)}", blocks)
             return
@@ -262,13 +265,36 @@ class Board:
             for reading in apart:
                 self._mark(reading, ContactState.DIFFERS)
             text = "; ".join(f"{r.contact.name} {_read([r])}" for r in apart)
-            if net in _ON_PATH:
+            if net in ON_PATH:
                 yield entry.DIFFERS.says(
                     f"{net.value} contacts differ: {text}.{self._beside(apart)}", effect=Effect.WITHHOLDS,
                 )
                 yield _points(f"the {net.value} contacts differ", _BLOCKS[net], proves=False)
             else:
                 yield entry.DATA_DIFFERS.says(f"{net.value} contacts differ: {text}.")
+
+    def _low(self) -> Iterator[Said]:
+        """Contacts that are alike and yet lower than a working unit's; the words are those of ``measure``."""
+        vbus = [r for r in self._of(Net.VBUS) if r.ohms is not None and SHORT_OHM < r.ohms <= LOW_VBUS_OHM]
+        vbus = [r for r in vbus if not shorted(r) and not self._as_good(r)]
+        if vbus:
+            least = min(r.ohms for r in vbus if r.ohms is not None)
+            yield say.VBUS_LEAK.says(
+                f"{_names(vbus)} (VBUS) {_read(vbus)}{takes(least)}.", effect=Effect.WITHHOLDS,
+            )
+            yield _points("VBUS is low to ground", _BLOCKS[Net.VBUS], proves=False)
+        for reading in self._of(Net.CC):
+            pull = pull_of(reading.ohms) if reading.ohms is not None else None
+            if pull not in (Pull.LOW, Pull.RA) or shorted(reading) or self._as_good(reading):
+                continue
+            if self._state.get(reading.contact.name, ContactState.FINE) is not ContactState.FINE:
+                continue
+            kind = say.LEAK if pull is Pull.LOW else say.RA_AT_DEVICE
+            means = "lower than any pull-down" if pull is Pull.LOW else RA_WORDS
+            yield kind.says(f"{_names([reading])} (CC) {_read([reading])}: {means}.", effect=Effect.WITHHOLDS)
+            yield _points(f"{_names([reading])} is low to ground", _BLOCKS[Net.CC], proves=False)
+        for reading in vbus:
+            self._mark(reading, ContactState.NOT_JUDGED)
 
     def _beside(self, apart: list[PinReading]) -> str:
         """A contact that reads just like its neighbour may be joined to it."""
@@ -299,7 +325,7 @@ class Board:
                 if self._state.get(contact.name) in (ContactState.NOT_JUDGED, ContactState.DIFFERS):
                     self._state[contact.name] = ContactState.FINE
                 continue
-            path = contact.net in _ON_PATH
+            path = contact.net in ON_PATH
             blocks = _BLOCKS.get(contact.net, frozenset())
             text = f"{contact.name} ({contact.signal}) {_read([ours])}, the known-good board {shown(good)}."
             if opened(ours):
@@ -324,7 +350,7 @@ class Board:
             )
 
     def _cleared(self) -> Iterator[Said]:
-        needed = [c.name for c in ALL if c.net in _ON_PATH]
+        needed = [c.name for c in ALL if c.net in ON_PATH]
         states = [self._state.get(n, ContactState.FINE) for n in needed if n in self._read]
         if len(states) < len(needed) or any(s is not ContactState.FINE for s in states):
             return

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from pdcheck.bench.pin_entries import ROW_OPEN
 from pdcheck.bench.pin_file import PinReadings
-from pdcheck.bench.pin_rules import Board, ContactResult, ContactState
+from pdcheck.bench.pin_rules import ON_PATH, Board, ContactResult, ContactState
 from pdcheck.rules import Effect, Finding
 from pdcheck.triage import Evidence, Triage, triage
 from pdcheck.verdict import Outcome
@@ -54,6 +54,9 @@ def judge_pins(readings: PinReadings, good: PinReadings | None = None) -> PinJud
     elif Effect.WITHHOLDS in told or not _anything_to_compare(contacts):
         outcome = Outcome.INCONCLUSIVE
     steps = [step for f in findings if f.effect is not Effect.NOTES for step in f.next]
+    left = [c.contact.name for c in contacts if c.contact.net in ON_PATH and c.state is ContactState.NOT_MEASURED]
+    if outcome is Outcome.PASS and left:
+        steps.append(f"Measure what charging needs and was not measured yet: {', '.join(left)}.")
     steps += [m.text for m in blocks.next]
     summary = _summary(outcome, findings, contacts)
     return PinJudgement(
@@ -78,4 +81,6 @@ def _summary(outcome: Outcome, findings: list[Finding], contacts: tuple[ContactR
         more = f" And {count - 1} more." if count > 1 else ""
         return findings[0].summary + more
     measured = sum(c.state is not ContactState.NOT_MEASURED for c in contacts)
-    return f"{measured} contacts measured; no short, no open contact, and what must be alike is alike."
+    needed = [c.state is not ContactState.NOT_MEASURED for c in contacts if c.contact.net in ON_PATH]
+    some = f", {sum(needed)} of the {len(needed)} contacts that charging needs" if not all(needed) else ""
+    return f"{measured} contacts measured{some}; no short, no open contact, and what must be alike is alike."

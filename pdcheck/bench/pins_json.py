@@ -9,7 +9,7 @@ import json
 import math
 from typing import Any
 
-from pdcheck.bench.levels import SHORT_OHM
+from pdcheck.bench.levels import LOW_VBUS_OHM, SHORT_OHM
 from pdcheck.bench.pin_file import PinReading
 from pdcheck.bench.pin_rules import DIFFER_FACTOR, DIFFER_SHARE, DIFFER_V, SHORT_V
 from pdcheck.bench.pins import PinJudgement
@@ -35,7 +35,8 @@ def pins_json(judged: PinJudgement) -> dict[str, Any]:
             for one in judged.contacts
         ],
         "limits": {
-            "short_v": SHORT_V, "short_ohm": SHORT_OHM, "differs_v": DIFFER_V, "differs_share": DIFFER_SHARE,
+            "short_v": SHORT_V, "short_ohm": SHORT_OHM, "low_vbus_ohm": LOW_VBUS_OHM,
+            "differs_v": DIFFER_V, "differs_share": DIFFER_SHARE,
             "differs_factor": DIFFER_FACTOR, "source": "our own choice",
         },
         "findings": [finding_json(f) for f in judged.findings],

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from pdcheck.bench import entries as say
 from pdcheck.bench.attach import LEAST_5V, State
-from pdcheck.bench.current_rules import charger_may_be_mute
+from pdcheck.bench.current_rules import charger_may_be_bad
 from pdcheck.bench.levels import SHORT_OHM
 from pdcheck.bench.quantity import Kind, words
 from pdcheck.bench.readings import Partner, Side
@@ -31,6 +31,7 @@ def judge_vbus(view: View) -> Iterator[Said]:
     held = taken | {"vbus_ohms"}
     # VBUS alone clears four contacts of the port, not all.
     port = frozenset({Block.PORT}) if attach.state.joined else frozenset()
+    charger = frozenset({Block.CHARGER}) if charger_may_be_bad(view.readings) else frozenset()
     contract = view.readings.contract
     most = EPR_HIGHEST_MV / 1e3 * (1 + SRC_NEW.most / 100) + SRC_VALID.most
     if vbus > most:
@@ -83,13 +84,17 @@ def judge_vbus(view: View) -> Iterator[Said]:
             f"VBUS reads {shown}", suspects=OUTSIDE | DEVICE_CC | {Block.VBUS_SWITCH}, proves=False, done=taken,
         )
     elif vbus > SAFE_5V.most:
-        yield say.VBUS_RAISED.says(f"VBUS reads {shown}, more than the 5 V that a charger begins with{way}.")
+        yield say.VBUS_RAISED.says(
+            f"VBUS reads {shown}, more than the 5 V that a charger begins with{way}: on request, or unasked.",
+        )
         yield evidence(
-            f"VBUS reads {shown}: the charger raises it and it arrives", clears=OUTSIDE | port, proves=False, done=held,
+            f"VBUS reads {shown}: what the charger gives arrives", clears=OUTSIDE - charger | port, proves=False,
+            done=held,
         )
     elif vbus >= LEAST_5V:
         if side is not Side.CHARGER:
-            mute = frozenset({Block.CHARGER}) if charger_may_be_mute(view.readings, vbus) else frozenset()
-            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE - mute | port, done=held)
+            # At a free plug CC was measured as well, and says more of the cable than its VBUS does.
+            cable = frozenset({Block.CABLE}) if side is Side.CABLE else frozenset()
+            yield evidence(f"VBUS reads {shown} at the port", clears=OUTSIDE - charger - cable | port, done=held)
         elif attach.state is State.NOTHING and view.readings.partner in (None, Partner.NOTHING):
             yield say.VBUS_EARLY.says(f"VBUS reads {shown} with nothing attached{way}.")

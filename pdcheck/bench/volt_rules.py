@@ -115,7 +115,8 @@ def _state(view: View, *, paired: bool) -> Iterator[Said]:
             )
         elif state is State.CABLE_SINK and side is Side.CHARGER and other is not None and _low(other):
             yield say.NEAR_GROUND.says(
-                f"{contact(other, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
+                f"{contact(other, attach)} is lower than a cable's resistor (Ra) can pull it{way}.",
+                effect=Effect.WITHHOLDS,
             )
     elif state is State.NO_PULL_DOWN:
         if _at_vbus(attach.active, view):
@@ -169,6 +170,7 @@ def _nobody(view: View) -> Iterator[Said]:
     attach, side, partner, way = view.attach, view.readings.side, view.readings.partner, view.way
     levels = [level for _, level in _both(view)]
     dead = all(all(s.advertisement is None for s in sink_sees(level)) and level.high < 0.25 for level in levels)
+    live = view.volts.vbus is not None and view.volts.vbus >= LEAST_5V
     if side is Side.CHARGER and partner in (Partner.DEVICE, Partner.CHARGER) and not dead:
         yield say.NO_PULL_DOWN.says(f"The charger sees no pull-down on either contact{way}: {attach.state.words}.")
         yield evidence(
@@ -178,18 +180,20 @@ def _nobody(view: View) -> Iterator[Said]:
     elif side is Side.CHARGER and not dead and any(_low(level) for level in levels):
         low = next(level for level in levels if _low(level))
         yield say.NEAR_GROUND.says(
-            f"{contact(low, attach)} is lower than Ra can pull it{way}.", effect=Effect.WITHHOLDS,
+            f"{contact(low, attach)} is lower than a cable's resistor (Ra) can pull it{way}.", effect=Effect.WITHHOLDS,
         )
         yield evidence("a CC contact of the charger lies at ground", suspects=OUTSIDE, proves=False)
     elif side is Side.CHARGER and not dead:
         yield evidence("the charger pulls up on both contacts as it should", clears=frozenset({Block.CHARGER}))
-    elif side is Side.CHARGER or (dead and view.charger_is_there):
+    elif side is Side.CHARGER or (dead and (view.charger_is_there or (side is Side.CABLE and live))):
         where = "the charger" if side is Side.CHARGER else "either CC contact"
-        live = view.volts.vbus is not None and view.volts.vbus >= LEAST_5V
         there = ", although VBUS is there" if live else ""
         yield say.NO_PULL_UP.says(f"No pull-up at {where}{there}{way}.", effect=Effect.WITHHOLDS)
-        suspects = frozenset({Block.CHARGER}) if side is Side.CHARGER else OUTSIDE | LINE
-        if live:
+        suspects = frozenset({Block.CHARGER}) if side is Side.CHARGER else OUTSIDE
+        if side in (None, Side.DEVICE):
+            suspects |= LINE
+        if live and side is not Side.CABLE:
+            # At a free plug VBUS may only stand with a pull-up: the charger gives it unasked, or the cable has none.
             suspects -= {Block.CHARGER}
         yield evidence("no pull-up arrives on CC", suspects=suspects, proves=False)
     elif side is Side.CABLE and not dead:

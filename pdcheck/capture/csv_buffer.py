@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pdcheck.capture.csv_dressed import undressed
+from pdcheck.capture.csv_dressed import HEAD, undressed
 from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.errors import CaptureError
@@ -27,13 +27,27 @@ class LineBuffer:
 
     def __init__(self, source: ByteSource) -> None:
         self._path = source.path
-        self._fill = undressed(text_reader(source))
-        self.room = bytearray(BLOCK + 2 * MARGIN)
+        self._fill = text_reader(source)
+        self.room = bytearray(max(BLOCK, HEAD) + 2 * MARGIN)
         self.data = np.frombuffer(self.room, np.uint8)
         self._view = memoryview(self.room)
         self.stop = MARGIN
+        self._ahead = self._look_at_cells()
         self.ended = False
         self._last_line = b""
+
+    def _look_at_cells(self) -> int:
+        """Have cells made plain where they need it; how many bytes behind ``stop`` are there already.
+
+        To look, the first of them were read to where they belong: untouched memory is dear, and most cells are plain.
+        """
+        head = self._view[MARGIN : MARGIN + HEAD]
+        got = self._fill(head)
+        plain = undressed(head[:got], self._fill, ended=got < HEAD)
+        if plain is None:
+            return got
+        self._fill = plain
+        return 0
 
     @property
     def full(self) -> bool:
@@ -42,6 +56,11 @@ class LineBuffer:
 
     def more(self, size: int = BLOCK) -> None:
         """Read on, until ``size`` bytes are there."""
+        there = max(0, min(self._ahead, MARGIN + size - self.stop))
+        self._ahead -= there
+        self.stop += there
+        if self._ahead:
+            return
         room = self._view[self.stop : MARGIN + size]
         got = self._fill(room)
         self.ended = got < len(room)
@@ -55,9 +74,10 @@ class LineBuffer:
         """Let go of everything before this place."""
         if before > MARGIN:
             self._last_line = self.line_before(before)
-        rest = self.stop - before
-        self._view[MARGIN : MARGIN + rest] = bytes(self._view[before : self.stop])
-        self.stop = MARGIN + rest
+        gone = before - MARGIN
+        end = self.stop + self._ahead
+        self._view[MARGIN : end - gone] = self._view[before:end]
+        self.stop -= gone
 
     def line_before(self, start: int) -> bytes:
         """The line that ends at ``start``, without its line end; it may have been dropped."""

@@ -12,8 +12,6 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
-import numpy as np
-
 from pdcheck.capture.csv_cells import (
     DELIMITERS,
     bus_value,
@@ -32,7 +30,9 @@ from pdcheck.capture.pieces import Dealt
 
 Fill = Callable[[memoryview], int]
 
-_HEAD = 1 << 20
+HEAD = 1 << 20
+"""How much of a file is looked at to see what its cells wear."""
+
 _PIECE = 1 << 18
 _ASKED = 40
 _QUICKLY = 1 << 12
@@ -69,30 +69,31 @@ _SURELY_GROUPED = tuple(
 )  # fmt: skip
 
 
-def undressed(fill: Fill) -> Fill:
-    """The same text, as it is where its cells are plain, with plain cells where they are not.
+def undressed(head: memoryview, fill: Fill, *, ended: bool) -> Fill | None:
+    """The same text with plain cells; None where its cells are plain.
 
-    :param fill: fills its target with text, and gives less only at the end. Lines stay the lines they were.
+    Lines stay the lines they were.
+
+    :param head: up to ``HEAD`` bytes of the text.
+    :param fill: fills its target with what follows, and gives less only at the end.
+    :param ended: nothing follows.
     """
-    room = np.empty(_HEAD, np.uint8).data
-    head = room[: fill(room)]
-    ended = len(head) < _HEAD
     columns = _find(head, ended=ended)
     if columns is not None:
-        return Dealt(_Undressing(head, fill, *columns).pieces()).readinto
+        return Dealt(_Undressing(bytes(head), fill, *columns).pieces()).readinto
     first, whole = bytes(head[: 1 << 16]), ended and len(head) <= 1 << 16
     few = _lines(first[:_QUICKLY], whole=whole and len(first) <= _QUICKLY)
     habit = habit_of(few, first, lambda: _lines(first, whole=whole))
     if habit is None:
-        return _Again(head, fill).readinto
-    return Dealt(_Undressing(head, fill, habit.delimiter, {}, habit.width, habit).pieces()).readinto
+        return None
+    return Dealt(_Undressing(bytes(head), fill, habit.delimiter, {}, habit.width, habit).pieces()).readinto
 
 
 class _Again:
     """The head, then the rest."""
 
-    def __init__(self, head: memoryview, fill: Fill) -> None:
-        self._head = head
+    def __init__(self, head: bytes, fill: Fill) -> None:
+        self._head = memoryview(head)
         self._fill = fill
 
     def readinto(self, target: memoryview) -> int:
@@ -107,7 +108,7 @@ class _Undressing:
     """The text with plain cells."""
 
     def __init__(
-        self, head: memoryview, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int,
+        self, head: bytes, fill: Fill, delimiter: str, columns: dict[int, _Column], width: int,
         habit: Habit | None = None,
     ) -> None:
         self._habit = habit
@@ -125,7 +126,7 @@ class _Undressing:
             size = self._fill(room)
             ended = size < len(room)
             text = rest + bytes(room[:size])
-            end = len(text) if ended or len(text) > _HEAD else text.rfind(b"\n") + 1
+            end = len(text) if ended or len(text) > HEAD else text.rfind(b"\n") + 1
             rest = text[end:]
             yield self._plain(decoded(text[:end]), ended=ended).encode()
 

@@ -129,7 +129,7 @@ def find_layout(
         rate_hz is not None, first + 1, path,
     ), roles)  # fmt: skip
     header = lines[table.header] if table.header >= 0 else ""
-    again = header and sum(line.endswith(header) for line in lines) > _ONCE
+    again = header and "\n".join([*lines, ""]).count(f"{header}\n") > _ONCE
     return replace(found, unread=table.unread, header=header if again else "")
 
 

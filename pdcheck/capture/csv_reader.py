@@ -45,8 +45,11 @@ from pdcheck.capture.waves import WaveBuilder, check_room
 from pdcheck.errors import CaptureError, shortened
 
 FIRST_BLOCK = 1 << 16
+_EARLY_BLOCK = 1 << 18
 CAREFUL = 1 << 12
 FIRST_LINE = 120_000
+_LARGE = 1 << 24
+_FIRST_LINE_OF_LARGE = 12_000
 _SHOWN = 60
 _MANY_POINTS = 200
 _FINER = "export the times with more decimals; or, where a row is a sample, without times, and give --rate HZ"
@@ -71,6 +74,10 @@ class _CsvFile:
         self._path = source.path
         self._options = options
         self._buffer = LineBuffer(source)
+        # Near the beginning of a file, where a hand may have edited it, every row is looked at; less of one that no
+        # editor likes to open, where it takes a tenth of the time.
+        self._large = source.total is not None and source.total > _LARGE
+        self._first_line = min(FIRST_LINE, _FIRST_LINE_OF_LARGE) if self._large else FIRST_LINE
         self._clock = RowClock()
         self._notes: list[str] = []
         self._left_out: set[Role] = set()
@@ -92,7 +99,10 @@ class _CsvFile:
                 raise buffer.too_long(place.line)
             if buffer.ended:
                 break
-            buffer.more()
+            if self._large and end > MARGIN and place.line < self._first_line:
+                buffer.more(_EARLY_BLOCK)
+            else:
+                buffer.more()
         return self._finish(place)
 
     def _find_layout(self) -> tuple[Layout, int]:
@@ -157,11 +167,8 @@ class _CsvFile:
         return at
 
     def _at_speed(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
-        """Rows of a sample file, of which no more is read than what changes.
-
-        Near the beginning of a file, where a hand may have edited it, every row is looked at.
-        """
-        if not (self._clock.steady or self._layout.interval_s) or place.line < FIRST_LINE:
+        """Rows of a sample file, of which no more is read than what changes."""
+        if not (self._clock.steady or self._layout.interval_s) or place.line < self._first_line:
             return None
         where = (self._buffer.room, self._buffer.data, at, end, place)
         if self._looks_even(at, end):
@@ -320,6 +327,9 @@ class _CsvFile:
         """Numbers of an unnamed column that can be no voltage here are not handed on."""
         return wave.role is not Role.OTHER or bool(wave.unit) or wave.looks_like_volts()
 
+#: So many letters a digit are a list of files or of tickets; no way to write a time or a level takes as many.
+_WORDY = 3
+
 
 def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
     """What to say of a text without rows of values: shows the line that most likely was to be one."""
@@ -327,6 +337,11 @@ def _no_rows(lines: Sequence[str], path: str) -> CaptureError:
     if not told:
         return CaptureError(
             "holds no rows of numbers", "name the CSV or VCD file that the analyzer exported", path=path
+        )
+    text = "".join(line for _, line in told)
+    if sum(map(str.isalpha, text)) > _WORDY * sum(map(str.isdigit, text)):
+        return CaptureError(
+            "is a table of words, no capture", "name the CSV or VCD file that the analyzer exported", path=path
         )
     place, line = told[len(told) // 2]
     shown = shortened(line, _SHOWN)

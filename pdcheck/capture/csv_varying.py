@@ -84,7 +84,7 @@ def _rows(columns: _Columns, template: Template, place: Place) -> tuple[RowBlock
         changes.append(said[0])
         lanes.append((said[1], bits))
         wrong = NOT_A_BUS_VALUE if bits else NOT_A_LEVEL
-        if (said[1][said[0]] == wrong).any():
+        if (said[1] == wrong).any():
             good &= said[1] != wrong
     changed = _union(changes, len(good)) if changes else np.zeros(1, np.intp)
     times: VaryingTimes | None = None
@@ -141,8 +141,8 @@ def _long_numbers(cells: Cells, like: bytes) -> tuple[FloatArray, Flags] | None:
 
 
 def _union(parts: list[IntArray], count: int) -> IntArray:
-    if sum(map(len, parts)) == len(parts):
-        return parts[0]  # nothing but the first row
+    if len(parts) == 1 or sum(map(len, parts)) == len(parts):
+        return parts[0]  # of several: nothing but the first row
     marked = np.zeros(count, bool)
     for part in parts:
         marked[part] = True

@@ -10,11 +10,12 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
 from pdcheck.casebook.fingerprint import Fingerprint
+from pdcheck.casebook.kept_text import reading_texts, state_texts
 from pdcheck.casebook.levels import current_class
 from pdcheck.casebook.likeness import Match
 from pdcheck.casebook.model import Held, KeptCase, Status
 from pdcheck.casebook.outcomes import Outcomes
-from pdcheck.casebook.plain import cut, one_line, short, to_json
+from pdcheck.casebook.plain import cut, one_line, short
 
 _HELD = {Held.YES: "held", Held.NO: "did not hold", Held.UNKNOWN: "not known yet whether it held"}
 _INDENT = 11
@@ -22,17 +23,18 @@ _INDENT = 11
 _NARROW = 68
 
 
-def list_text(cases: Sequence[KeptCase], width: int) -> str:
-    """A line a case, the latest first."""
+def list_text(cases: Sequence[KeptCase], width: int | None) -> str:
+    """A line a case of at most ``width`` columns (None: whole), the latest first."""
     if not cases:
         return "No cases yet. pdcheck casebook add --device ... --symptom ... keeps the first."
-    if width < _NARROW:
+    if width is not None and width < _NARROW:
         return _joined(_narrow_list(cases, width))
-    lines = [cut(f"{'case':>5}  {'state':<6}  {'held':<7}  {'part':<16}  device: symptom", width)]
+    lines = [f"{'case':>5}  {'state':<6}  {'held':<7}  {'part':<16}  device: symptom"]
     for case in reversed(cases):
         part = case.part.value if case.part is not None else "-"
         words = f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}"
-        lines.append(cut(f"{case.number:>5}  {case.status.value:<6}  {case.held.value:<7}  {part:<16}  {words}", width))
+        row = f"{case.number:>5}  {case.status.value:<6}  {case.held.value:<7}  {part:<16}  {words}"
+        lines.append(row if width is None else cut(row, width))
     return _joined(lines)
 
 
@@ -41,6 +43,11 @@ def _narrow_list(cases: Sequence[KeptCase], width: int) -> Iterator[str]:
         part = f", {case.part.value}" if case.part is not None else ""
         yield cut(f"{case.number:>5}  {case.status.value}, held: {case.held.value}{part}", width)
         yield " " * 7 + short(f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}", width - 7)
+
+
+def case_title(case: KeptCase) -> str:
+    """Device and symptom in a few words."""
+    return short(f"{one_line(case.device) or '-'}: {one_line(case.symptom) or '-'}", _NARROW)
 
 
 def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
@@ -61,16 +68,18 @@ def case_text(case: KeptCase, width: int, replaced: Sequence[str] = ()) -> str:
         lines += ["", "Capture's fingerprint", *_fingerprint(case.fingerprint, width)]
     if case.notes:
         lines += ["", "Notes"]
-        for note in case.notes:
+        for number, note in enumerate(case.notes, 1):
             mark = " (private)" if note.private else ""
-            lines += _wrap(f"{_minute(note.at)}{mark}  {one_line(note.text)}", width, "  ", "    ")
-    for reading in case.readings:
-        lines += ["", short(f"Readings: {reading.kind}, {_minute(reading.at)}", width)]
-        lines += _wrap(one_line(to_json(reading.data)), width, "  ", "  ")
+            lines += _wrap(f"{number}. {_minute(note.at)}{mark}  {one_line(note.text)}", width, "  ", "     ")
+    for number, reading in enumerate(case.readings, 1):
+        lines += ["", short(f"Readings {number}: {reading.kind}, {_minute(reading.at)}", width)]
+        for text in reading_texts(reading):
+            lines += _wrap(one_line(text), width, "  ", "    ")
     if replaced:
         lines += ["", "Set aside by an import (earlier states)"]
         for body in replaced:
-            lines += _wrap(one_line(body), width, "  ", "    ")
+            for text in state_texts(body):
+                lines += _wrap(one_line(text), width, "  ", "    ")
     following = _following(case)
     if following:
         lines += ["", *_wrap(f"Next: {following}", width, "", "  ")]

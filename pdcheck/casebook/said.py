@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pdcheck.capture.packed import SUFFIXES
 from pdcheck.capture.registry import suffixes
@@ -22,6 +22,8 @@ from pdcheck.casebook.plain import as_text
 from pdcheck.casebook.sharing import day
 from pdcheck.casebook.trouble import CasebookError
 from pdcheck.errors import InputError
+
+_Numbered = TypeVar("_Numbered", Note, Reading)
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,9 @@ class Said:
     capture: str | None = None
     fingerprint: Fingerprint | None = None
     status: str | None = None
+    no_part: bool = False
+    drop_notes: tuple[int, ...] = ()
+    drop_readings: tuple[int, ...] = ()
 
     @property
     def empty(self) -> bool:
@@ -55,6 +60,13 @@ class Said:
             name: as_text(value) for name in ("device", "symptom", "done", "customer", "ticket")
             if (value := getattr(self, name)) is not None
         }
+        if self.no_part and self.part is not None:
+            raise InputError("--no-part and --part contradict each other", "say one of them")
+        part = None if self.no_part else case.part
+        case = replace(
+            case, notes=_without(case.notes, self.drop_notes, "note", case),
+            readings=_without(case.readings, self.drop_readings, "reading", case),
+        )
         case = replace(
             case, **texts,
             notes=(
@@ -62,7 +74,7 @@ class Said:
                 *(Note(as_text(text), private=True) for text in self.private_notes),
             ),
             readings=(*case.readings, *self.readings),
-            part=Part(self.part) if self.part is not None else case.part,
+            part=Part(self.part) if self.part is not None else part,
             status=Status(self.status) if self.status is not None else case.status,
         )
         if self.fingerprint is not None:
@@ -94,6 +106,18 @@ class Said:
                 raise InputError("--held unknown has no day", "leave --held-on out")
             return replace(case, held=held, held_on=None)
         return replace(case, held=held, held_on=seen_on if seen_on is not None else date.today().isoformat())
+
+
+def _without(
+    kept: tuple[_Numbered, ...], numbers: tuple[int, ...], what: str, case: KeptCase,
+) -> tuple[_Numbered, ...]:
+    """What is left without those numbers, counted from 1 as ``show`` prints them."""
+    for number in numbers:
+        if not 1 <= number <= len(kept):
+            raise InputError(
+                f"case {case.number} has no {what} {number}", f"pdcheck casebook show {case.number} numbers them",
+            )
+    return tuple(one for number, one in enumerate(kept, 1) if number not in numbers)
 
 
 def query(words: Sequence[str], like: KeptCase | None = None, current_ma: int | None = None) -> Query:

@@ -143,6 +143,8 @@ def _up_to_date(db: sqlite3.Connection, path: Path, write: bool) -> sqlite3.Conn
     # EXTRA also syncs the folder after the journal is gone: what was said to be kept survives a power cut.
     db.execute("PRAGMA synchronous = EXTRA")
     db.execute("PRAGMA trusted_schema = OFF")
+    # What was removed or written over is in the file's bytes no more: it may be a customer's name.
+    db.execute("PRAGMA secure_delete = ON")
     version = _pragma(db, "user_version")
     if _pragma(db, "page_count") > 0:
         _ours(_pragma(db, "application_id"), version, path)

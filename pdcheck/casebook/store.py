@@ -141,6 +141,20 @@ class Casebook:
             self._update(after)
             return after
 
+    def remove(self, wanted: int | str) -> KeptCase:
+        """Remove a case, and what imports set aside of it, for good. Returns what it was.
+
+        Its number is not given again. An import of somebody who has the case brings it back: nothing of it stays here
+        that would know it.
+
+        :raises CasebookError: there is no such case, or it could not be removed, and then all of it is still there.
+        """
+        with self._writing():
+            case = self.get(wanted)
+            self._db.execute("DELETE FROM cases WHERE number = ?", (case.number,))
+            self._db.execute("DELETE FROM set_aside WHERE uuid = ?", (case.uuid,))
+            return case
+
     def take_in(self, arriving: Iterable[KeptCase]) -> list[Merged]:
         """Import cases: all of them or, where anything goes wrong, none. Returns what became of each, in order.
 

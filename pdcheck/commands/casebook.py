@@ -12,7 +12,7 @@ import click
 
 from pdcheck.commands.casebook_options import case_options, file_option, open_book, print_json
 from pdcheck.commands.casebook_search import find, stats
-from pdcheck.commands.terminal import say, width
+from pdcheck.commands.terminal import row_width, say, width
 from pdcheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 class _InOrderOfUse(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
-        order = ("add", "find", "stats", "edit", "close", "list", "show", "export", "import")
+        order = ("add", "find", "stats", "edit", "close", "list", "show", "remove", "export", "import")
         return sorted(self.commands, key=order.index)
 
 
@@ -85,11 +85,18 @@ def add(ctx: click.Context, /, capture: str | None, book: str | None, **said: An
 @click.argument("wanted", metavar="NUMBER")
 @click.option("--capture", metavar="FILE", help="Another capture or saved report for the case.")
 @click.option("--reopen", is_flag=True, help="The device is back on the bench.")
+@click.option("--no-part", is_flag=True, help="No part is to blame after all.")
+@click.option("--drop-note", "drop_notes", type=int, multiple=True, metavar="N", help="Take out note N of show.")
+@click.option("--drop-reading", "drop_readings", type=int, multiple=True, metavar="N",
+              help="Take out readings N of show.")
 @case_options
 @file_option
 @click.pass_context
 def edit(ctx: click.Context, /, wanted: str, capture: str | None, reopen: bool, book: str | None, **said: Any) -> None:
     """Change a case, or add to it. What is not named stays.
+
+    A typo is put right by saying the text once more; a note is taken out and said anew. A case that was entered twice
+    is taken out with casebook remove.
 
     \b
     Examples:
@@ -135,6 +142,8 @@ def _edit(ctx: click.Context, book: str | None, wanted: str, heard: Said, verb: 
     say(f"case {case.number} {verb}")
     if case.status is Status.CLOSED and case.part is None:
         say(f"No part is named, so stats cannot count it: pdcheck casebook edit {case.number} --part PART")
+    elif case.status is Status.CLOSED and case.held is Held.NO:
+        say(f"When it is back on the bench: pdcheck casebook edit {case.number} --reopen")
     elif case.status is Status.CLOSED and case.held is Held.UNKNOWN:
         say(f"When it is known whether it held: pdcheck casebook edit {case.number} --held yes (or no)")
 
@@ -177,7 +186,7 @@ def list_cases(ctx: click.Context, only_open: bool, as_json: bool, book: str | N
         return
     from pdcheck.casebook.as_text import list_text
 
-    say(list_text(cases, width()))
+    say(list_text(cases, row_width()))
 
 
 @casebook.command()
@@ -203,6 +212,44 @@ def show(ctx: click.Context, wanted: str, as_json: bool, book: str | None) -> No
     from pdcheck.casebook.as_text import case_text
 
     say(case_text(case, width(), replaced))
+
+
+@casebook.command()
+@click.argument("wanted", metavar="NUMBER")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@file_option
+@click.pass_context
+def remove(ctx: click.Context, wanted: str, yes: bool, book: str | None) -> None:
+    """Remove a case for good: entered twice, or to be forgotten.
+
+    Its number is not given again. What was exported before is not called back: an import from somebody who has the
+    case brings it back.
+
+    \b
+    Example:
+      pdcheck casebook remove 7 --yes
+    """
+    from pdcheck.casebook.as_text import case_title
+
+    with open_book(ctx, book, write=False) as kept:
+        case = kept.get(wanted)
+        title = case_title(case)
+        if not yes and not _agreed(f"Remove case {case.number} for good ({title})?"):
+            raise InputError(
+                f"case {case.number} was not removed", f"pdcheck casebook remove {case.number} --yes, if it shall go",
+            )
+        kept.remove(case.uuid)
+    say(f"case {case.number} removed: {title}")
+
+
+def _agreed(question: str) -> bool:
+    """A yes typed at a terminal; anything else, the end of input as well, is none."""
+    import sys
+
+    if sys.stdin is None or not sys.stdin.isatty():
+        return False
+    say(question + " y or n")
+    return sys.stdin.readline().strip().lower() in ("y", "yes")
 
 
 @casebook.command("export")

@@ -55,8 +55,10 @@ def decode(
     """
     if page is None and (audience or shop or done or case is not None):
         raise InputError("--for, --shop, --done and --case are about the page", "add --html OUT, or leave them out")
+    about = None
     if case is not None:
-        done = done or _done_in(case)
+        told, about = _told_by(case)
+        done = done or told
     if pair is not None and len(files) != 2:
         raise InputError(f"--pair takes two files, not {len(files)}", "name the capture of each way of the plug")
     pages = _pages(page, files)
@@ -93,7 +95,7 @@ def decode(
                 click.echo("=" * 72 + "\n" + text if several and index and not quiet else text, nl=False)
         if pages:
             try:
-                _write(report, path, pages[index], audience, shop, done)
+                _write(report, path, pages[index], audience, shop, done, about)
             except PdcheckError as error:
                 complain(error.one_line())
                 statuses.append(EXIT_UNUSABLE)
@@ -126,16 +128,35 @@ def judge(path: str, columns: dict[str, str | None], rate: float | None) -> Repo
                 raise CaptureError(
                     "is a scenario, no capture", "pdcheck synth makes a capture of it", path=path,
                 ) from error
+            if _of_contacts(path):
+                raise CaptureError(
+                    "holds readings of contacts, no capture", "pdcheck pins judges them", path=path,
+                ) from error
             raise
     return check(decode_capture(capture))
 
 
-def _done_in(case: int) -> str | None:
-    """What the casebook says was done in a case."""
+def _of_contacts(path: str) -> bool:
+    """True where a file that is no capture begins as one for ``pdcheck pins`` does: contacts in its first cells."""
+    import re
+
+    try:
+        with Path(path).open(encoding="utf-8-sig", errors="replace") as file:
+            rows = [line for line in file.read(8192).splitlines() if line.strip() and not line.startswith("#")]
+    except (OSError, ValueError):
+        return False
+    cells = [re.split(r"[,;\t= ]", row.strip().strip('"'), maxsplit=1)[0] for row in rows[:12]]
+    return len(cells) > 1 and all(re.fullmatch(r"(?i)[AB](1[0-2]|[1-9])", cell) for cell in cells[1:])
+
+
+def _told_by(case: int) -> tuple[str | None, str | None]:
+    """What the casebook says was done in a case, and to which device; the customer's name stays where it is."""
     from pdcheck.casebook import Casebook, casebook_path
 
     with Casebook.open(casebook_path(), write=False) as book:
-        return book.get(case).done or None
+        kept = book.get(case)
+    ticket = f"ticket {kept.ticket}" if kept.ticket else ""
+    return kept.done or None, ", ".join(part for part in (kept.device, ticket) if part) or None
 
 
 def _pages(page: str | None, files: tuple[str, ...]) -> list[Path]:
@@ -147,14 +168,20 @@ def _pages(page: str | None, files: tuple[str, ...]) -> list[Path]:
 
 
 def _write(
-    report: Report, path: str, target: Path, audience: str | None, shop: str | None, done: str | None
+    report: Report, path: str, target: Path, audience: str | None, shop: str | None, done: str | None,
+    about: str | None,
 ) -> None:
     from pdcheck.commands.page_file import checksum, write_page
+    from pdcheck.verdict import Outcome
 
     write_page(
         report, target, shop=shop, audience="customer" if audience == "customer" else "technician", done=done,
-        digest=checksum(path),
+        digest=checksum(path), about=about,
     )
+    if audience == "customer" and done and report.verdict.outcome is Outcome.FAIL:
+        complain(
+            f"{path}: the page says what was done and that it does not charge; name the capture from after the repair"
+        )
 
 
 def _text(report: Report, messages: bool, quiet: bool, no_color: bool) -> str:

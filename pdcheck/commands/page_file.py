@@ -94,7 +94,8 @@ def checksum(capture: str) -> str | None:
 
 
 def write_page(
-    report: Report, target: Path, *, shop: str | None, audience: Audience, done: str | None, digest: str | None
+    report: Report, target: Path, *, shop: str | None, audience: Audience, done: str | None, digest: str | None,
+    about: str | None = None,
 ) -> None:
     """Write a report's page, whole or not at all.
 
@@ -103,7 +104,7 @@ def write_page(
     from pdcheck.report.page import page_html
 
     name = "standard input" if report.path == _STDIN else Path(report.path).name
-    text = page_html(report, checksum=digest, file_name=name, shop=shop, audience=audience, done=done)
+    text = page_html(report, checksum=digest, file_name=name, shop=shop, audience=audience, done=done, about=about)
     write_text(text, target)
 
 

@@ -54,6 +54,12 @@ def width() -> int:
     return shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
 
 
+def row_width() -> int | None:
+    """Columns for a list of a row a thing; None where the output is no terminal: what a file or a search takes is not
+    cut."""
+    return width() if sys.stdout.isatty() else None
+
+
 def painter(no_color: bool) -> Callable[[str, str], str] | None:
     """How to colour a text, None where the output takes no colour."""
     if not sys.stdout.isatty() or no_color or os.environ.get("NO_COLOR"):

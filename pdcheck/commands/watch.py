@@ -18,8 +18,8 @@ from pdcheck.commands.terminal import (
     EXIT_STOPPED,
     EXIT_UNUSABLE,
     complain,
+    row_width,
     say,
-    width,
     worst_of,
 )
 from pdcheck.errors import InputError, PdcheckError
@@ -67,7 +67,7 @@ def watch(folder: str, once: bool, recursive: bool, settle: float, as_json: bool
 
             click.echo(json.dumps(judged_json(one, moment.isoformat(timespec="seconds")), ensure_ascii=False))
         else:
-            say(line_of(one, moment.strftime("%H:%M:%S") if timed else "", width()))
+            say(line_of(one, moment.strftime("%H:%M:%S") if timed else "", row_width()))
 
     keep = _keep_page if pages else None
     try:

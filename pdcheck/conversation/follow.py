@@ -275,6 +275,8 @@ class _Follower:
         if action is Action.ASK_AGAIN and self._was_late(exchange):
             self.state = State.IDLE
             return
+        if event is Event.REQUEST and self.offer is None and self.negotiations:
+            self.unasked.append(exchange.start_s)
         if action in (Action.ANEW, Action.REASK):
             self._close(Ending.REPLACED, exchange.start_s, None)
         if action in (Action.OPEN, Action.ANEW, Action.ASK_AGAIN, Action.REASK):

@@ -120,8 +120,10 @@ def find_stop(conversation: Conversation) -> Stop | None:
     else:
         since = conversation.contracts[-1].ended_s if conversation.contracts else None
         tries = [n for n in conversation.negotiations if since is None or n.start_s >= since]
-    # What the capture does not show from its offer on cannot be judged.
-    tries = [n for n in tries if n.offer is not None]
+    # What the capture does not show from its offer on cannot be judged; but where it went through, what came before it
+    # is no stop.
+    through = gone_through_unseen(conversation)
+    tries = [n for n in tries if n.offer is not None and (through is None or n.start_s > through.start_s)]
     if not tries:
         return None
     depth: Callable[[Negotiation], int] = lambda n: len(ladder(n, False))  # noqa: E731
@@ -133,6 +135,13 @@ def find_stop(conversation: Conversation) -> Stop | None:
         decisive = decided[-1]
     step = list(Step)[furthest]
     return Stop(step, decisive, alike, decisive.next_s - due_from(decisive, step))
+
+
+def gone_through_unseen(conversation: Conversation) -> Negotiation | None:
+    """The last try that came to PS_RDY though the capture does not show its offer."""
+    return next(
+        (n for n in reversed(conversation.negotiations) if n.offer is None and n.ready and received(n.ready)), None
+    )
 
 
 def _unheard(one: Negotiation) -> bool:

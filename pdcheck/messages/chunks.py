@@ -89,7 +89,7 @@ class Reassembler:
         complete = len(data) == extended_header.data_size
         return Assembled(
             message.name, (message,), data, extended_header.data_size, complete,
-            message.objects if complete else (), message.problems,
+            tuple(o for o in message.objects if o.kind != "padding") if complete else (), message.problems,
         )
 
     def _chunk(self, message: Message, extended_header: ExtendedHeader) -> tuple[Assembled, ...]:

@@ -38,6 +38,12 @@ STEP_TERMS = {
     Step.READY: "PS_RDY",
     Step.DELIVERY: "VBUS at the contract's voltage",
 }
+#: A move that was made and that nobody acknowledged: what is missing is the other side's acknowledgement.
+UNHEARD = {
+    "request-not-acknowledged": Step.REQUEST,
+    "accept-not-acknowledged": Step.ACCEPT,
+    "ps-rdy-not-acknowledged": Step.READY,
+}
 _MARK = {StepState.REACHED: "[yes]", StepState.NOT_REACHED: "[NO ]", StepState.NOT_JUDGED: "[ ? ]"}
 HEAD = {
     Outcome.PASS: "PASS", Outcome.FAIL: "FAIL", Outcome.INCONCLUSIVE: "INCONCLUSIVE - the capture cannot tell",
@@ -47,7 +53,8 @@ _LAST_S = 0.2
 _COLOR = {Outcome.PASS: "green", Outcome.FAIL: "red", Outcome.INCONCLUSIVE: "yellow"}
 CAUTIONS = (
     "VBUS may carry up to 48 V after negotiation: probe with insulated tips, and through a divider.",
-    "Disconnect the battery before measuring ohms; a lithium cell that is hot, swollen or pierced burns.",
+    "Disconnect the battery before measuring ohms, and take it out before hot air; a lithium cell that is hot, swollen "
+    "or pierced burns.",
     "A mains charger is opened only by somebody qualified for it; local codes and licensed practice come first.",
 )
 
@@ -126,12 +133,29 @@ def headline(verdict: Verdict) -> str:
     """The verdict in a line: ``"FAIL - stopped before: device asks (Request)"``."""
     head = HEAD[verdict.outcome]
     if verdict.outcome is Outcome.FAIL and verdict.stopped_at is not None:
-        return f"{head} - stopped before: {STEP_WORDS[verdict.stopped_at]} ({STEP_TERMS[verdict.stopped_at]})"
+        words, term = step_words(verdict.stopped_at, deciding(verdict))
+        return f"{head} - stopped before: {words} ({term})"
     if verdict.outcome is Outcome.FAIL and verdict.contract is not None:
         return f"{head} - a contract was made and did not last"
     if verdict.outcome is Outcome.PASS and verdict.contract is not None:
         return f"{head} - contract for {contract_words(verdict.contract)}"
     return head
+
+
+def deciding(verdict: Verdict) -> str | None:
+    """The rule that decided a fail; None where the verdict is none."""
+    return verdict.leading.rule if verdict.outcome is Outcome.FAIL and verdict.leading is not None else None
+
+
+def step_words(step: Step, rule: str | None) -> tuple[str, str]:
+    """A step in everyday words and in the standard's, as the rule that decided (see :func:`deciding`) leaves it.
+
+    A move that was made and not heard is not said to be missing: the acknowledgement is.
+    """
+    if rule is not None and UNHEARD.get(rule) is step:
+        hears = "charger" if step is Step.REQUEST else "device"
+        return f"{hears} hears it", f"GoodCRC of {STEP_TERMS[step]}"
+    return STEP_WORDS[step], STEP_TERMS[step]
 
 
 def first_step(report: Report) -> str | None:
@@ -163,9 +187,8 @@ def _ladder(report: Report, paint: Paint) -> Iterator[str]:
         when = f"{step.t_s:>10.4f} s" if step.t_s is not None else " " * 12
         mark = _MARK[step.state]
         color = {StepState.REACHED: "green", StepState.NOT_REACHED: "red"}.get(step.state)
-        yield (
-            f"  {paint(mark, color) if color else mark} {STEP_WORDS[step.step]:<20}{when}  {STEP_TERMS[step.step]}"
-        )
+        words, term = step_words(step.step, deciding(report.verdict))
+        yield f"  {paint(mark, color) if color else mark} {words:<20}{when}  {term}"
 
 
 def _contract(report: Report, width: int) -> Iterator[str]:

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+from pdcheck.bench.finding_text import findings_page
 from pdcheck.messages.vocabulary import vocabulary_table
 from pdcheck.report.rule_text import rules_page
 from pdcheck.standard import (
@@ -54,6 +55,7 @@ def pages() -> dict[str, str]:
             + vocabulary_table()
         ),
         "rules.md": rules_page(),
+        "findings.md": findings_page(),
     }
 
 
@@ -76,7 +78,8 @@ def _index() -> str:
         "- [dialogues](dialogues.md): which message asks for which answer, and how soon\n"
         "- [offers](offers.md): how far an offer may go\n"
         "- [vocabulary](vocabulary.md): how far each message is decoded\n"
-        "- [rules](rules.md): every check, why it stops charging, what to do\n\n" + _CHECKED
+        "- [rules](rules.md): every check, why it stops charging, what to do\n"
+        "- [findings](findings.md): what readings of a meter may mean, and what to do\n\n" + _CHECKED
     )
 
 

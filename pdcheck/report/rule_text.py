@@ -12,6 +12,9 @@ from pdcheck.rules import ALL_RULES, Rule, Severity
 
 _WHAT = {"fail": "breaks charging", "warn": "against the standard; charging may survive", "info": "worth knowing"}
 
+#: Below so many columns a list has no room for two columns of its own.
+_NARROW = 66
+
 
 def find_rule(name: str) -> Rule | None:
     """The rule with that id, None where there is none."""
@@ -24,7 +27,11 @@ def rules_list(rules: Sequence[Rule] = ALL_RULES, width: int = 80) -> str:
 
 
 def listed(severity: Severity, name: str, title: str, width: int) -> list[str]:
-    """A rule or a finding in a list."""
+    """A rule or a finding in a list; on a narrow terminal its title stands below its id."""
+    if width < _NARROW:
+        return [f"{severity.value:<5} {name}", *textwrap.wrap(
+            title, width, initial_indent=" " * 6, subsequent_indent=" " * 6, break_on_hyphens=False,
+        )]
     return textwrap.wrap(
         title, width, initial_indent=f"{severity.value:<5} {name:<26} ", subsequent_indent=" " * 33,
         break_on_hyphens=False,
@@ -44,7 +51,7 @@ def rule_page(one: Rule, width: int = 80) -> str:
 
 def full_page(head: str, title: str, sections: Mapping[str, str], steps: Sequence[str], width: int) -> str:
     """A rule or a finding in full: its sections by their headings, and what to do next."""
-    parts = [head, title + ".", ""]
+    parts = [*textwrap.wrap(head, width, subsequent_indent="  "), *textwrap.wrap(title + ".", width), ""]
     for heading, text in sections.items():
         parts += [heading, *textwrap.wrap(text, width, initial_indent="  ", subsequent_indent="  "), ""]
     if steps:

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from pdcheck.conversation.model import Exchange, Party, Silence, Step
+from pdcheck.conversation.model import Ending, Exchange, Party, Silence, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.steps import Stop
 from pdcheck.rules import measure_next as todo
@@ -133,6 +133,16 @@ def offer_not_acknowledged(case: Case) -> Iterator[Claim]:
     if _answered_later(case, offers[0].start_s):
         return
     sent = sum(len(o.transmissions) for o in offers)
+    endings = {n.ending for n in stop.alike}
+    if sent == len(offers) and Ending.HARD_RESET in endings <= {Ending.HARD_RESET, Ending.CAPTURE_END}:
+        yield Claim(
+            Who.CAPTURE, offers[0].start_s,
+            f"The capture shows no packet of the device; but the charger sent its {sent} offers once each, did not "
+            "repeat any as it must where it hears no acknowledgement, and resets follow: what the device sends may be "
+            "what this capture lacks.",
+            stops_at=Step.OFFER_ACKNOWLEDGED, effect=Effect.WITHHOLDS, next=todo.LOOK_AGAIN,
+        )
+        return
     yield _deaf(case, offers, Claim(
         Who.SINK, offers[0].start_s,
         f"The charger sent its offer {sent} times in {span(offers[-1].end_s - offers[0].start_s)}; the device "

@@ -7,17 +7,17 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator
-from dataclasses import replace
 
 from pdcheck.conversation.follow import contract_of
 from pdcheck.conversation.model import Ending, Negotiation, Party, Step
 from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
-from pdcheck.rules.held import bounds_mv
+from pdcheck.rules.drawn import trips
+from pdcheck.rules.granted import came_all_the_same
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
-from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, NOT_READY_S, READY_SLACK_S, faults_of
+from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, NOT_READY_S, READY_SLACK_S, faults_of, too_high_a_maximum
 from pdcheck.rules.words import count, request_object, span, times
 from pdcheck.standard import timers
 from pdcheck.standard.limit import Limit
@@ -27,8 +27,6 @@ _REF_ANSWER = "USB PD, section 6.6.2 (tSenderResponse, tReceiverResponse) and 8.
 _REF_READY = "USB PD, section 6.6.3 (PSTransitionTimer, tPSTransition)"
 _REF_REJECT = "USB PD, section 6.3.4 (Reject message) and 6.4.2 (Request message)"
 _RESETS = (Ending.HARD_RESET, Ending.SOFT_RESET)
-#: VBUS is looked at for so long (seconds). Our own choice.
-_LOOK_S = 20e-3
 #: So many Waits in a row without a contract are a refusal. Our own choice.
 _ENDLESS_WAITS = 4
 
@@ -70,6 +68,16 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
             silent.append((due, waited))
     if not silent:
         return
+    there_v = came_all_the_same(case, stop.negotiation) if len(silent) == 1 else None
+    if there_v is not None:
+        yield Claim(
+            Who.CAPTURE, silent[0][0],
+            f"The charger acknowledged the Request and no answer is in the capture; but VBUS reads {there_v:.2f} V as "
+            f"asked for, and the device, which owes a reset, sends none in {span(silent[0][1])}: the answer may have "
+            "been sent where the capture has a hole.",
+            stops_at=Step.ACCEPT, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
+        return
     yield Claim(
         Who.SOURCE, silent[-1][0],
         f"The charger acknowledged the Request {times(len(silent))} and then sent neither Accept nor Reject "
@@ -90,7 +98,7 @@ def valid_request_rejected(case: Case) -> Iterator[Claim]:
     if stop is None or stop.step is not Step.ACCEPT or stop.negotiation.ending is not Ending.REJECT:
         return
     one = stop.negotiation
-    if one.answer is None or one.requested is None or not _request_is_valid(one):
+    if one.answer is None or one.requested is None or not _request_is_valid(one) or too_high_a_maximum(one):
         return
     refused = sum(n.ending is Ending.REJECT for n in stop.alike)
     yield Claim(
@@ -137,7 +145,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     silent = []
     there_v: float | None = None
     for one in stop.alike:
-        if one.ready is not None:
+        if one.ready is not None or trips(case, one) is not None:
             continue
         limit = _transition(one).max_s
         if one.ending is Ending.CAPTURE_END and not case.plugged_in_at_end:
@@ -148,7 +156,7 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         enough = NOT_READY_S if one.ending in _RESETS else limit + READY_SLACK_S
         if (waited >= enough or by_source) and not case.unreadable_between(due, min(one.next_s - 1e-3, due + limit)):
             silent.append((due, waited))
-            there_v = _came_all_the_same(case, one)
+            there_v = came_all_the_same(case, one)
     if not silent:
         return
     if there_v is not None and len(silent) == 1:
@@ -166,21 +174,6 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
         f"{span(max(w for _, w in silent))} (the device waits {_transition(stop.negotiation).words()} for it).",
         stops_at=Step.READY,
     )
-
-
-def _came_all_the_same(case: Case, one: Negotiation) -> float | None:
-    """What VBUS reads at the capture's end, where nobody resets and it has gone to the level above 5 V that was asked
-    for; else None."""
-    if one.ending is not Ending.CAPTURE_END or case.vbus is None or one.answer is None:
-        return None
-    wanted = contract_of(replace(one, ready=one.answer))
-    bounds = bounds_mv(wanted) if wanted is not None else None
-    before = case.vbus.during(max(0.0, one.answer.start_s - _LOOK_S), one.answer.start_s)
-    seen = case.vbus.during(max(0.0, one.next_s - _LOOK_S), one.next_s)
-    if bounds is None or before is None or seen is None:
-        return None
-    moved = before.typical * 1e3 < bounds[0] <= seen.typical * 1e3 <= bounds[1]
-    return seen.typical if moved else None
 
 
 def _transition(one: Negotiation) -> Limit:

@@ -40,6 +40,12 @@ class Limit:
     next: tuple[str, ...]
 
 
+def shows_well(packet: Packet) -> bool:
+    """True where a packet's edges stand so well on its bit grid that the capture cannot have broken it."""
+    rate = packet.bit_rate_bps
+    return abs(packet.skew_s) * rate < _MUCH_SKEW and packet.jitter_s * rate < _MUCH_JITTER
+
+
 def limit_of(case: Case) -> Limit | None:
     """What limits the capture most; None where it is good enough for any packet."""
     return case.once(_limit_of)

@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from pdcheck.capture.levels import outside
+from pdcheck.capture.model import Span
 from pdcheck.conversation.model import Contract, Party
 from pdcheck.conversation.names import ANSWERS, POWER_SWAPS, REQUESTS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
+from pdcheck.rules.held import SETTLE_S, bounds_mv
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
 from pdcheck.rules.resets import LOOP, silent_charger
@@ -25,8 +27,13 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
+#: A meter this fine sees VBUS go between PS_RDY and a reset. Our own choice.
+_FINE_S = 20e-3
+#: One that stands for so many times as long as the longest of the lost ones, and so long (seconds), is no part of the
+#: loop. Our own choice.
+_OUTLASTS, _OUTLASTS_S = 3.0, 2.0
 #: From one Request to the next lie the answer and PS_RDY as well. Our own choice.
-_PPS_SLACK_S = 0.5
+_PPS_LATE_S = timers.PPS_REQUEST.max_s + 0.5
 
 
 def not_renewed(case: Case, contract: Contract) -> float | None:
@@ -79,7 +86,7 @@ def _never_again(case: Case) -> float | None:
     if standing is None or standing.kind != "spr_pps" or not case.plugged_in_at_end:
         return None
     since, until = standing.renewed_s[-1], case.conversation.duration_s
-    return None if case.unreadable_between(since + 1.0, until) else until - since
+    return None if case.unreadable_between(max(since + 1e-3, until - _PPS_LATE_S), until) else until - since
 
 
 @rule(
@@ -93,9 +100,7 @@ def _never_again(case: Case) -> float | None:
 def pps_renewed_late(case: Case) -> Iterator[Claim]:
     late = [
         (before, after) for before, after in _renewals(case)
-        if after - before > timers.PPS_REQUEST.max_s + _PPS_SLACK_S and not case.unreadable_between(
-            before + 1.0, after - 1e-3
-        )
+        if after - before > _PPS_LATE_S and not case.unreadable_between(after - _PPS_LATE_S, after - 1e-3)
     ]
     if late:
         before, after = max(late, key=lambda pair: pair[1] - pair[0])
@@ -106,7 +111,7 @@ def pps_renewed_late(case: Case) -> Iterator[Claim]:
         )
         return
     waited = _never_again(case)
-    if waited is not None and waited > timers.PPS_REQUEST.max_s + _PPS_SLACK_S:
+    if waited is not None and waited > _PPS_LATE_S:
         yield Claim(
             Who.SINK, case.conversation.duration_s,
             f"The device did not renew its PPS contract in the last {span(waited)} of the capture (at most "
@@ -133,13 +138,14 @@ def contract_lost(case: Case) -> Iterator[Claim]:
     by = {Party.SOURCE: " sent by the charger", Party.SINK: " sent by the device"}.get(last.ended_by.sender, "")
     held = f"A contract held for {span(last.ended_by.start_s - last.since_s)} and ended in a Hard Reset{by}"
     if cause is not None:
-        held += f", after {cause.words}"
-    if case.conversation.standing is not None and len(lost) < LOOP:
+        held += f", after {cause.words}{_power_words(case, last, cause)}"
+    if case.conversation.standing is not None and (len(lost) < LOOP or _outlasts(case, lost)):
         return
     again = _same_cause(case, lost) if case.conversation.standing is None else None
     if again is not None:
         yield Claim(
-            again.who, last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.", stops_at=again.stops_at,
+            _one_party(case, lost), last.ended_by.start_s, f"{held}; that happened {times(len(lost))}.",
+            stops_at=again.stops_at,
         )
         return
     if len(lost) >= LOOP:
@@ -164,7 +170,25 @@ def contract_lost(case: Case) -> Iterator[Claim]:
             effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
-    yield Claim(cause.who if cause is not None else None, last.ended_by.start_s, f"{held}; no new one was made.")
+    yield Claim(_named(case, last, cause), last.ended_by.start_s, f"{held}; no new one was made.")
+
+
+def _outlasts(case: Case, lost: list[Contract]) -> bool:
+    """True where the contract that stands has stood for much longer than any of the lost ones did."""
+    standing = case.conversation.standing
+    held = [c.ended_by.start_s - c.since_s for c in lost if c.ended_by is not None]
+    if standing is None:
+        return False
+    return _stands_until(case, standing) - standing.since_s > max(_OUTLASTS_S, _OUTLASTS * max(held))
+
+
+def _stands_until(case: Case, standing: Contract) -> float:
+    """The moment (seconds) up to which a contract is seen to stand: to the end of the capture, or until VBUS goes."""
+    until = case.conversation.duration_s
+    if case.vbus is None:
+        return until
+    gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
+    return gone[0].start_s if gone else until
 
 
 def _talk_after(case: Case, since_s: float) -> bool:
@@ -192,8 +216,36 @@ def _same_cause(case: Case, lost: list[Contract]) -> Pending | None:
 
 def _one_party(case: Case, lost: list[Contract]) -> Who | None:
     """Who caused every one of the resets; None where that is not one party, or not known of one of them."""
-    named = {cause.who if cause is not None else None for cause in _causes(case, lost)}
+    named = {_named(case, one, cause) for one, cause in zip(lost, _causes(case, lost), strict=True)}
     return named.pop() if len(named) == 1 else None
+
+
+def _named(case: Case, lost: Contract, cause: Pending | None) -> Who | None:
+    """Who can be accused of a cause. A device that hears nothing any more may have lost its power: it is accused of
+    that only where VBUS is seen to have held."""
+    if cause is None:
+        return None
+    if cause.grave or cause.who is not Who.SINK:
+        return cause.who
+    seen, bounds = _vbus_under(case, lost), bounds_mv(lost)
+    return cause.who if seen is not None and bounds is not None and seen.low * 1e3 >= bounds[0] else None
+
+
+def _vbus_under(case: Case, lost: Contract) -> Span | None:
+    """VBUS from a contract's beginning to its reset; None where that is not shown, or by a meter that is slow."""
+    fine = case.vbus_resolution_s
+    if case.vbus is None or fine is None or fine > _FINE_S or lost.ended_by is None:
+        return None
+    return case.vbus.during(lost.since_s + SETTLE_S, lost.ended_by.start_s)
+
+
+def _power_words(case: Case, lost: Contract, cause: Pending) -> str:
+    if cause.grave or cause.who is not Who.SINK or _named(case, lost, cause) is not None:
+        return ""
+    seen, bounds = _vbus_under(case, lost), bounds_mv(lost)
+    if seen is None or bounds is None:
+        return " (it may have had no power: VBUS is not shown well enough to tell)"
+    return f" (VBUS had fallen to {max(seen.low, 0.0):.2f} V by then)"
 
 
 def _explained(case: Case) -> bool:
@@ -212,7 +264,7 @@ def _explained(case: Case) -> bool:
 )
 def contract_regained(case: Case) -> Iterator[Claim]:
     lost = [c for c in case.conversation.contracts if c.ended_by is not None]
-    if case.conversation.standing is None or not lost or len(lost) >= LOOP:
+    if case.conversation.standing is None or not lost or (len(lost) >= LOOP and not _outlasts(case, lost)):
         return
     if _explained(case):
         return
@@ -220,7 +272,7 @@ def contract_regained(case: Case) -> Iterator[Claim]:
     cause = pending_at(case, lost[-1].ended_by)
     after = f" after {cause.words}" if cause is not None else ""
     yield Claim(
-        cause.who if cause is not None else None, lost[-1].ended_by.start_s,
+        _named(case, lost[-1], cause), lost[-1].ended_by.start_s,
         f"{count(len(lost), 'contract')} ended in a Hard Reset{after}; the last one stands.",
         severity=Severity.WARN if cause is not None and cause.grave else None,
     )
@@ -250,11 +302,7 @@ def contract_made_anew(case: Case) -> Iterator[Claim]:
         broke_off = one.ended_s is not None and one.ended_s < after.since_s and one.ended_by is None
         if broke_off and not any(one.since_s < t < after.since_s for t in swaps):
             rounds.append(after.since_s - one.since_s)
-    until = case.conversation.duration_s
-    if case.vbus is not None:
-        gone = outside(case.vbus, standing.since_s, until, low=vbus_levels.SAFE_0V.most)
-        until = gone[0].start_s if gone else until
-    if len(rounds) < LOOP or until - standing.since_s > max(rounds):
+    if len(rounds) < LOOP or _stands_until(case, standing) - standing.since_s > max(rounds):
         return
     yield Claim(
         None, standing.since_s,

@@ -28,6 +28,8 @@ _RETRY_ACK_S = 1.3e-3
 #: A gap is read to about a bit at each end. Our own choice.
 _GAP_SLACK_S = 4e-6
 _ODD_ENOUGH = 2
+#: A capture may lack so many messages after a reset without a trace. Our own choice.
+_FIRST_FEW = 2
 #: So short a gap is no error of reading it. Our own choice.
 _MUCH_TOO_CLOSE = 0.75
 _SHORT_PREAMBLE_BITS = 56
@@ -95,6 +97,8 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
             first = _first_of(party, talk.exchanges, between)
             if first is None or first.message.header.message_id == 0 or first.name == "Soft_Reset":
                 continue
+            if not _goes_on(first, _first_of(party, talk.exchanges, range(between.start - 1, -1, -1))):
+                continue
             # A message that crosses the reset was counted before it; a lost one was counted after it.
             if first.start_s - reset.start_s < timers.PS_HARD_RESET.max_s or case.unreadable_between(
                 reset.packet.end_s, first.start_s - 1e-6
@@ -111,6 +115,14 @@ def message_id_not_reset(case: Case) -> Iterator[Claim]:
 def _first_of(party: Party, exchanges: Sequence[Exchange], places: range) -> Exchange | None:
     """The first message of a port at these places: no slice, which would be as long as what follows every reset."""
     return next((e for e in map(exchanges.__getitem__, places) if e.sender is party and e.sop is Sop.SOP), None)
+
+
+def _goes_on(first: Exchange, last: Exchange | None) -> bool:
+    """Whether the number of the first message after a reset goes on from the last before it, or is too high for the
+    first ones, counted from 0, to be missing in the capture."""
+    number = first.message.header.message_id
+    # Some count the reset as well.
+    return number > _FIRST_FEW or (last is not None and number - last.message.header.message_id in (1, 2))
 
 
 def _after_soft_reset(case: Case) -> Iterator[Claim]:

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pdcheck.capture.levels import outside
-from pdcheck.conversation.model import Contract, Party
+from pdcheck.conversation.model import Contract, Party, Step
 from pdcheck.rules import measure_next as todo
-from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trusted_current
+from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trips, trusted_current
 from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.resets import LOOP
-from pdcheck.rules.words import span
+from pdcheck.rules.words import span, times
 from pdcheck.standard import timers, vbus_levels
 
 _REF_DRAW = "USB PD, section 6.4.2 (Request message, operating current) and 7.2 (sink requirements)"
@@ -80,7 +80,8 @@ def _words(case: Case, window: Window, start_s: float, end_s: float) -> str:
 @rule(
     id="overdraw-ends-contract", family="current", severity=Severity.FAIL,
     title="The device draws more than its contract, and the charger resets",
-    checks="Whether a Hard Reset that is not the device's own follows a draw beyond the contract.",
+    checks="Whether a Hard Reset that is not the device's own follows a draw beyond the contract, or one beyond what "
+    "any charger gives without a contract between Accept and PS_RDY.",
     why="The charger protects itself and ends the contract. It did right; what draws too much is in the device: a "
     "short or a fault behind the port, or a charger stage that is set wrongly.",
     reference=_REF_DRAW, next=(todo.VBUS_SHORT, todo.OTHER_CHARGER, _BEHIND),
@@ -92,6 +93,20 @@ def overdraw_ends_contract(case: Case) -> Iterator[Claim]:
             f"The device draws {_words(case, window, at, window.end_s)}; the charger resets "
             f"{span(max(0.0, window.end_s - at))} later.",
         )
+    stop = case.stop
+    tripped = [(n, over) for n in stop.alike if (over := trips(case, n)) is not None] if stop is not None else []
+    if stop is None or stop.step is not Step.READY or not tripped:
+        return
+    one, over = tripped[-1]
+    seen = case.current.during(over.start_s, over.end_s) if case.current is not None else None
+    assert seen is not None and one.answer is not None
+    since, until = max(0.0, over.start_s - one.answer.settled_s), max(0.0, one.next_s - over.start_s)
+    yield Claim(
+        Who.SINK, over.start_s,
+        f"The device draws {seen.typical:.2f} A {span(since)} after the Accept, when it should be at standby; the "
+        f"charger resets {span(until)} later, {times(len(tripped))}.",
+        stops_at=Step.READY,
+    )
 
 
 @rule(

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from pdcheck.capture.levels import Stretch, outside
 from pdcheck.capture.model import AnalogLine
+from pdcheck.conversation.model import Ending, Negotiation, Party
 from pdcheck.rules.held import Window, lasting_s
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
@@ -34,6 +35,8 @@ CHARGES_A = 0.5
 _CHARGES_S = 0.2
 #: A current that switches a charger off lasts this long at least. Our own choice.
 _SURGE_S = 5e-3
+#: A charger may carry this without any contract (USB Type-C, section 4.6: the 3.0 A advertisement); amps.
+_WITHOUT_CONTRACT_A = 3.0
 
 
 class Draw(StrEnum):
@@ -83,14 +86,18 @@ def charging_a(case: Case) -> float | None:
 
 def contract_limit_a(window: Window) -> float | None:
     """The current in A that a window's contract allows at most; None where it is not known."""
-    wanted = window.made.requested
+    return _asked_a(window.made, window.contract.min_voltage_mv)
+
+
+def _asked_a(made: Negotiation, least_mv: int | None) -> float | None:
+    """The most current in A that a request names; ``least_mv`` turns a power into one."""
+    wanted = made.requested
     if wanted is None:
         return None
 
     power = max(wanted.integer("operating_power_mw") or 0, wanted.integer("max_power_mw") or 0)
     if power:
-        low = window.contract.min_voltage_mv
-        return power / low if low else None
+        return power / least_mv if least_mv else None
     most = max(wanted.integer("operating_current_ma") or 0, wanted.integer("max_current_ma") or 0)
     return most / 1e3 if most else None
 
@@ -114,6 +121,21 @@ def overdraws(case: Case, window: Window) -> list[Stretch]:
         end = gone[0].start_s if gone else end
     found = outside(line, start, end, high=beyond_a(limit), bridge_s=10e-3)
     return [stretch for stretch in found if stretch.length_s >= least]
+
+
+def trips(case: Case, one: Negotiation) -> Stretch | None:
+    """Where the device draws more than any contract or advertisement allows between Accept and a Hard Reset that is
+    not its own; None where it does not, or where the column is too slow to show it."""
+    line, fine = trusted_current(case), case.current_resolution_s
+    if line is None or fine is None or fine > _FAST_S or one.answer is None or not one.accepted:
+        return None
+    if one.ready is not None or one.ending is not Ending.HARD_RESET or one.reset is None:
+        return None
+    if one.reset.sender is Party.SINK:
+        return None
+    limit = max(_WITHOUT_CONTRACT_A, _asked_a(one, None) or 0.0)
+    over = outside(line, one.answer.start_s, one.next_s, high=beyond_a(limit))
+    return next((s for s in over if s.length_s >= _SURGE_S), None)
 
 
 def drawn(case: Case, window: Window, off: Stretch, *, collapse: bool = False) -> Draw:

@@ -101,7 +101,7 @@ def _holds(times: Sequence[float], moment: float) -> bool:
 def vbus_moves(case: Case) -> list[float]:
     """Moments from which VBUS may leave a contract's level, in order: an Accept, a reset, a swap.
 
-    A PS_RDY whose Accept the capture does not show has had one before it.
+    A request of which the capture shows no answer may have had one: with its PS_RDY it has had one.
     """
     return case.once(_vbus_moves)
 
@@ -109,7 +109,7 @@ def vbus_moves(case: Case) -> list[float]:
 def _vbus_moves(case: Case) -> list[float]:
     talk = case.conversation
     accepts = [n.answer.start_s for n in talk.negotiations if n.answer is not None and n.accepted]
-    unseen = [n.request.start_s for n in talk.negotiations if n.ready and n.request and n.answer is None]
+    unseen = [n.request.start_s for n in talk.negotiations if n.request and n.answer is None]
     known = sorted(n.ready.start_s for n in talk.negotiations if n.ready is not None)
     swaps = [e.start_s for e in talk.exchanges if e.name in (*_MOVES_VBUS, "VCONN_Swap")]
     own = {*known}
@@ -137,7 +137,8 @@ def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[
     for times, since in ((moves, since_s), (case.gaps, since_s + timers.RECEIVE.max_s)):
         place = bisect_right(times, since)
         end = min([end, *times[place : place + 1]])
-    return end
+    place = bisect_right(case.left_out, since_s, key=lambda lost: lost[1])
+    return min([end, *(max(since_s, from_s) for from_s, _ in case.left_out[place : place + 1])])
 
 
 def offer_uncertain(case: Case, made: Negotiation | None) -> bool:
@@ -150,6 +151,8 @@ def _offer_uncertain(case: Case, made: Negotiation) -> bool:
     if offer is None or request is None or ready is None:
         return False
     if case.unreadable_between(offer.settled_s + timers.RECEIVE.max_s, request.start_s):
+        return True
+    if case.numbers_missing_between(request.start_s, ready.start_s):
         return True
     moments = case.once(_doubtful_moments)
     place = bisect_right(moments, request.start_s)

@@ -60,6 +60,9 @@ TIME_UNIT = (
     "rate with --rate."
 )
 BOTH_CC = "Capture both CC contacts: the traffic is on one of them, depending on how the plug sits."
+LEGACY = (
+    "Make sure that this charger is known to speak USB PD: a type A charger or outlet gives VBUS and never talks on CC."
+)
 GROUND = "Give the probe a short ground lead to the port's shell or a GND contact; keep it off switching coils."
 NO_LOAD = "Make sure that the breakout or probe does not load CC: 1 Mohm or more, and short wires."
 

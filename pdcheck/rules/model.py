@@ -6,7 +6,7 @@ notes and the finding in a report all come from the same entry, so they cannot d
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, TypeVar, cast
 
 from pdcheck.capture.levels import resolution_s
 from pdcheck.capture.model import AnalogLine, Role
+from pdcheck.conversation.message_ids import left_out, reused
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.questions import Question, questions
-from pdcheck.conversation.repeats import reused
 from pdcheck.conversation.steps import Stop, find_stop
 from pdcheck.line.model import LineReading
 from pdcheck.standard import timers, vbus_levels
@@ -131,7 +131,13 @@ class Case:
     def unreadable_between(self, start_s: float, end_s: float) -> bool:
         """True where something was sent in that time that the capture cannot read."""
         place = bisect_left(self.gaps, start_s)
-        return place < len(self.gaps) and self.gaps[place] <= end_s
+        return (place < len(self.gaps) and self.gaps[place] <= end_s) or self.numbers_missing_between(start_s, end_s)
+
+    def numbers_missing_between(self, start_s: float, end_s: float) -> bool:
+        """True where something may have been sent in that time of which the capture shows nothing, by the numbers of
+        the messages around it."""
+        place = bisect_right(self.left_out, start_s, key=lambda lost: lost[1])
+        return place < len(self.left_out) and self.left_out[place][0] < end_s
 
     def offer_is_certain(self, one: Negotiation) -> bool:
         """True where nothing unread stands between a try's offer and its request: another offer may have been made."""
@@ -146,6 +152,12 @@ class Case:
         talk = self.conversation
         broken = [t.packet.start_s for t in talk.transmissions if not t.packet.intact]
         return tuple(sorted([*(b.start_s for b in talk.bursts), *broken, *talk.orphans]))
+
+    @cached_property
+    def left_out(self) -> tuple[tuple[float, float], ...]:
+        """Times (from, to, in seconds) in which something was sent of which the capture shows nothing, by the numbers
+        of the messages around them."""
+        return left_out(self.conversation, self.gaps)
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
@@ -205,7 +217,7 @@ class Case:
         under_way = last.ending is Ending.CAPTURE_END and last.start_s > decided[0].next_s and last.next_s - max(
             e.settled_s for e in (*last.offers, last.request, last.answer) if e is not None
         ) < _UNDER_WAY_S
-        return under_way or any(t > after for t in self.gaps)
+        return under_way or any(t > after for t in self.gaps) or any(until > after for _, until in self.left_out)
 
     @property
     def tainted(self) -> bool:
@@ -213,8 +225,11 @@ class Case:
         if self.stop is None or self.stop.step not in (Step.REQUEST, Step.ACCEPT, Step.READY):
             return False
         # Broken packets are mended by retries; what is proven and not there is not.
+        orphans = self.conversation.orphans
         return all(
-            any(n.start_s <= t <= n.next_s + _SAME_MOMENT_S for t in self.conversation.orphans) for n in self.stop.alike
+            any(n.start_s <= t <= n.next_s + _SAME_MOMENT_S for t in orphans)
+            or self.numbers_missing_between(n.start_s, n.next_s)
+            for n in self.stop.alike
         )
 
     @property

@@ -13,6 +13,8 @@ from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from, received
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.drawn import trips
+from pdcheck.rules.granted import came_all_the_same
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
@@ -66,6 +68,16 @@ def no_request(case: Case) -> Iterator[Claim]:
             ):
                 silent.append((due, until - due, reset))
     if not silent:
+        return
+    there_v = came_all_the_same(case, stop.negotiation) if len(silent) == 1 else None
+    if there_v is not None:
+        yield Claim(
+            Who.CAPTURE, silent[0][0],
+            f"The device acknowledged the offer and no Request is in the capture; but VBUS reads {there_v:.2f} V as "
+            f"offered, and the charger, which owes a reset, sends none in {span(silent[0][1])}: the Request may have "
+            "been sent where the capture has a hole, or the two agreed on D+ and D-.",
+            stops_at=Step.REQUEST, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
+        )
         return
     resets = sum(reset for _, _, reset in silent)
     then = f"; the round ended in a reset {times(resets)}" if resets else ""
@@ -154,6 +166,29 @@ def faults_of(one: Negotiation) -> list[str]:
     return faults
 
 
+def too_high_a_maximum(one: Negotiation) -> str | None:
+    """What a source may refuse in a request that is else within the offer: a maximum beyond it without the mismatch
+    bit; None where there is no such thing. USB PD, section 6.4.2.3 (capability mismatch); from memory."""
+    wanted = one.requested
+    if wanted is None or one.offer is None or any(wanted.get(n) is True for n in ("capability_mismatch", "giveback")):
+        return None
+    position = wanted.get("position")
+    given = object_at(one.offered, position) if isinstance(position, int) else None
+    for name, field in (("max_current_ma", "current_ma"), ("max_power_mw", "power_mw")):
+        most, limit = wanted.get(name), given.get(field) if given is not None else None
+        if isinstance(most, int) and isinstance(limit, int) and most > limit:
+            say = amps if field == "current_ma" else _watts
+            return (
+                f"it names a maximum of {say(most)} without saying that the offer is too small, and object {position} "
+                f"offers {say(limit)}"
+            )
+    return None
+
+
+def _watts(power_mw: int) -> str:
+    return f"{power_mw / 1000:.3g} W"
+
+
 def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
     if given.kind == "spr_avs":
         high = voltage_mv is not None and voltage_mv > SPR_AVS_STEP_MV
@@ -164,7 +199,8 @@ def _current_limit(given: DataObject, voltage_mv: int | None) -> int | None:
 @rule(
     id="invalid-request", family="request", severity=Severity.FAIL,
     title="The device asks for something that was not offered, and is refused",
-    checks="A Request names an offered object and asks for no more current, power or voltage than that object offers.",
+    checks="A Request names an offered object and asks for no more current, power or voltage than that object offers; "
+    "the maximum that it names is above that only where it says so (capability mismatch).",
     why="A charger must refuse what it did not offer. The device misreads the offer, or its settings are wrong.",
     reference=_REF_REQUEST, next=todo.SINK_ASKS_WRONG,
 )
@@ -176,6 +212,8 @@ def invalid_request(case: Case) -> Iterator[Claim]:
     if one.answer is not None and one.accepted:
         return
     faults = faults_of(one)
+    if not faults and one.ending is Ending.REJECT and (most := too_high_a_maximum(one)) is not None:
+        faults = [most]
     if faults and one.request is not None:
         refused = {Ending.REJECT: "The charger refused it (Reject)", Ending.WAIT: "The charger put it off (Wait)"}
         outcome = refused.get(one.ending, "The charger did not grant it")
@@ -259,6 +297,8 @@ def given_up_early(case: Case) -> Iterator[Claim]:
         return
     if len(stop.alike) < 2 or (one.answer is not None and one.answer.start_s in {e.start_s for e in case.reused}):
         # Whoever takes an Accept for a repeat does not wait for PS_RDY.
+        return
+    if trips(case, one) is not None:
         return
     sender = one.reset.sender if one.reset is not None else Party.UNKNOWN
     by = "One side" if sender is Party.UNKNOWN else NAME[sender]

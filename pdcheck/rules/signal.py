@@ -12,19 +12,26 @@ from collections.abc import Iterator
 from pdcheck.capture.model import DigitalLine
 from pdcheck.conversation.model import Conversation, Ending, Party, Step
 from pdcheck.conversation.names import POWER_SWAPS
+from pdcheck.conversation.steps import gone_through_unseen
 from pdcheck.line.model import Crc, Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
-from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of
+from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of, shows_well
+from pdcheck.rules.cc_rest import attached_rests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
 from pdcheck.standard import electrical
 from pdcheck.standard.line_code import Sop
+from pdcheck.standard.timers import CC_DEBOUNCE
+from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V
 
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
 _ENOUGH_BROKEN = 2
+#: A receiver that finds the line late misses some bits of the 64. Our own choice.
+_MOST_OF_A_PREAMBLE_BITS = 56
+_MESSAGE_AND_REPEATS = 3
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
 _MANY_BROKEN, _MUCH_BROKEN = 4, 0.15
@@ -56,7 +63,8 @@ def _broken(case: Case) -> list[Problem]:
 @rule(
     id="offers-corrupt", family="signal", severity=Severity.FAIL,
     title="Every offer arrives broken",
-    checks="At least one Source_Capabilities is intact (CRC) where broken packets show that something is sent.",
+    checks="At least one Source_Capabilities is intact (CRC) where broken packets show that something is sent. Packets "
+    "in pieces may be the capture's.",
     why="Neither the device nor this capture can read what the charger sends. A bad contact, a damaged cable, noise "
     "from a switching supply, or a damaged transmitter.",
     reference="USB PD, section 5.6 to 5.8 (CRC, physical layer)", next=todo.LINK_BAD,
@@ -78,6 +86,14 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
     limit = limit_of(case)
     # Edges that tremble leave of all that was sent a reset's four codes at most, whether the line or the probe shakes.
     whole = any(t.packet.crc is Crc.OK for t in sent)
+    if limit is None and _in_pieces(case):
+        yield Claim(
+            Who.CAPTURE, None,
+            f"{count(len(broken), 'packet')} cannot be read: most of them are in pieces. Pulses are missing on the "
+            "line, or in this capture by its threshold; it cannot tell which.",
+            stops_at=Step.OFFER, effect=Effect.WITHHOLDS, next=(todo.THRESHOLD, todo.FASTER, *todo.LINK_BAD),
+        )
+        return
     good_capture = quality.packets > 0 and (limit is None or (whole and limit.who is not Who.CAPTURE))
     sure = good_capture and not answered and len(broken) >= _SURELY_BROKEN
     common = max(set(broken), key=broken.count)
@@ -89,6 +105,17 @@ def offers_corrupt(case: Case) -> Iterator[Claim]:
         + (f"; the capture is poor: {limit.text}." if limit else "."),
         stops_at=Step.OFFER, effect=Effect.CONVICTS if sure else Effect.WITHHOLDS, next=limit.next if limit else None,
     )
+
+
+def _in_pieces(case: Case) -> bool:
+    """Whether most broken packets break off, or lack a part of the one piece that no bit in them can spoil: their
+    preamble. One that is whole and followed by no start says nothing of that."""
+    broken = [t.packet for t in case.conversation.transmissions if t.packet.problem is not None]
+    headless = [p for p in broken if p.problem is Problem.NO_START]
+    torn = sum(p.preamble_bits < _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    torn += sum(p.problem is Problem.CUT_SHORT for p in broken)
+    silent = sum(p.preamble_bits >= _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    return 2 * torn > len(broken) - silent
 
 
 def too_slow(case: Case) -> bool:
@@ -169,7 +196,7 @@ def capture_too_slow(case: Case) -> Iterator[Claim]:
     title="There is no traffic on the line",
     checks="Whether the CC column holds any packet.",
     why="Either nobody speaks (no attach, dead charger) or the capture does not see it: the other CC contact, a "
-    "threshold above the signal, a probe that is off.",
+    "threshold above the signal, a probe that is off; or nobody there speaks USB PD.",
     reference="our own rule", next=todo.LOOK_AGAIN,
 )
 def nothing_on_line(case: Case) -> Iterator[Claim]:
@@ -194,7 +221,36 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
         text = "The CC line does not move: there is no packet in the file."
+    joined = next((r for r in attached_rests(case) if r.length_s >= (CC_DEBOUNCE.min_s or 0)), None)
+    if joined is not None:
+        # This is the contact in use, and its volts were captured: neither the other one nor a threshold is at fault.
+        where = f"{joined.line} ({joined.level_v:.2f} V)"
+        yield Claim(
+            Who.CAPTURE, None, f"Charger and device see each other on {where}, and the file holds no packet.",
+            effect=Effect.WITHHOLDS,
+            next=(*(() if joined.start_s > 0 else (todo.CAPTURE_AGAIN,)), todo.LEGACY, todo.OTHER_CHARGER, todo.FASTER),
+        )
+        return
+    up = _vbus_comes_up_v(case)
+    if up is not None:
+        # Somebody was plugged in while the capture ran: to start it earlier would change nothing.
+        yield Claim(
+            Who.CAPTURE, None, f"{text.rstrip('.')}, although VBUS comes up to {up:.2f} V.", effect=Effect.WITHHOLDS,
+            next=(todo.BOTH_CC, todo.THRESHOLD, todo.NO_LOAD, todo.LEGACY, todo.FASTER),
+        )
+        return
     yield Claim(Who.CAPTURE, None, text, effect=Effect.WITHHOLDS)
+
+
+def _vbus_comes_up_v(case: Case) -> float | None:
+    """What VBUS reads at the end where it was off at the start; None where it shows nobody being plugged in."""
+    end = case.conversation.duration_s
+    if case.vbus is None or end <= 0:
+        return None
+    before, after = case.vbus.during(0.0, end / 100), case.vbus.during(end * 0.9, end)
+    if before is None or after is None or before.high > (SAFE_0V.max or 0) or after.low < (SAFE_5V.min or 0):
+        return None
+    return after.typical
 
 
 @rule(
@@ -231,9 +287,12 @@ def starts_midway(case: Case) -> Iterator[Claim]:
         return
     first = next(t for t in talk.transmissions if t.packet.intact)
     seen = first.name if first.name != "(unreadable)" else "traffic"
+    through = gone_through_unseen(talk)
     if _shows_offer(talk):
-        return
-    if _may_come_first(talk):
+        if through is None:
+            return
+        text = f"A negotiation went through at {through.next_s:.3f} s, but its offer is not in the capture."
+    elif _may_come_first(talk):
         text = f"The capture shows no offer, only {seen} and the like: the offer came before it or after it."
     else:
         text = f"The first that the capture shows is {seen}; the offer that came before it is not in the file."
@@ -252,8 +311,8 @@ def _may_come_first(conversation: Conversation) -> bool:
 @rule(
     id="packets-missing", family="capture", severity=Severity.INFO,
     title="The capture has lost packets that were sent",
-    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, where a step is "
-    "missing.",
+    checks="GoodCRCs without a message, answers without a question, bursts that cannot be read, numbers (MessageIDs) "
+    "that are left out, where a step is missing.",
     why="What looks like a missing move was made, and this capture does not show it. Nobody can be accused from it.",
     reference="our own rule", next=(todo.FASTER, todo.THRESHOLD, todo.CAPTURE_AGAIN),
 )
@@ -271,10 +330,19 @@ def packets_missing(case: Case) -> Iterator[Claim]:
         return
     from_s = stop.negotiation.start_s
     missing = [t for t in case.gaps if t >= from_s]
+    lost = [times for times in case.left_out if times[1] > from_s]
     if missing and missing == _cut_by_the_end(case):
         yield Claim(
             Who.CAPTURE, missing[0], "The capture ends inside a packet, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step, next=(todo.CAPTURE_AGAIN,),
+        )
+    elif len(missing) >= _MESSAGE_AND_REPEATS and limit_of(case) is None and _broken_when_sent(case) >= set(missing):
+        yield Claim(
+            Who.LINK, missing[0],
+            f"{count(len(missing), 'packet')} sent after {stop.negotiation.start_s:.3f} s, just where the next step "
+            "should be, are broken though this capture shows their signal well: they break on the wire, or are sent "
+            "so.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step, next=todo.LINK_BAD,
         )
     elif missing:
         yield Claim(
@@ -283,6 +351,19 @@ def packets_missing(case: Case) -> Iterator[Claim]:
             f"the capture, just where the next step should be.",
             effect=Effect.WITHHOLDS, stops_at=stop.step,
         )
+    elif lost:
+        yield Claim(
+            Who.CAPTURE, lost[0][0],
+            f"By the numbers of the messages around them, packets sent between {lost[0][0]:.3f} s and "
+            f"{lost[0][1]:.3f} s are not in the capture, just where the next step should be.",
+            effect=Effect.WITHHOLDS, stops_at=stop.step,
+        )
+
+
+def _broken_when_sent(case: Case) -> set[float]:
+    """When the packets began that are broken in their bits alone: they go on to their end, on good edges."""
+    packets = [t.packet for t in case.conversation.transmissions]
+    return {p.start_s for p in packets if p.problem in (Problem.BAD_CRC, Problem.BAD_SYMBOL) and shows_well(p)}
 
 
 def _cut_by_the_end(case: Case) -> list[float]:

@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from pdcheck.capture.levels import Stretch, outside
 from pdcheck.capture.model import AnalogLine, Span
+from pdcheck.conversation.model import Negotiation
 from pdcheck.conversation.names import OFFERS
 from pdcheck.rules.drawn import Draw, beyond_a, contract_limit_a, drawn, trusted_current
 from pdcheck.rules.held import (
@@ -88,6 +89,10 @@ def troubles(case: Case, window: Window) -> Iterator[Trouble]:
         found = _too_high(line, window, stretch, high) if above else _too_low(case, line, window, stretch)
         if found is not None:
             yield found
+            if found.kind is Kind.GONE:
+                # What VBUS does after that is under another contract, made on the other contact maybe, or at another
+                # charger.
+                return
 
 
 def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Trouble | None:
@@ -98,10 +103,20 @@ def _too_high(line: AnalogLine, window: Window, off: Stretch, high: float) -> Tr
     above = sum(s.length_s for s in outside(line, off.start_s, off.end_s, high=high, bridge_s=0.0))
     if above < off.length_s / 2:
         return None
+    if off.start_s <= window.start_s and _comes_down(line, window, level, high):
+        # Ready was said too early, or the probe is slow: another rule's matter, as on the way up.
+        return None
     # Nobody but the source can raise VBUS.
     return Trouble(
         Kind.TOO_HIGH, window, off, level, Draw.UNKNOWN, Who.SOURCE, True,
     )
+
+
+def _comes_down(line: AnalogLine, window: Window, level: Span, high: float) -> bool:
+    """True where VBUS was above a contract's level before that was asked for, and is still on its way down."""
+    asked = window.made.request
+    before = line.during(max(0.0, asked.start_s - _TRANSIENT_S), asked.start_s) if asked is not None else None
+    return before is not None and before.low > high and level.high <= before.high + vbus_levels.SRC_VALID.most
 
 
 def _may_be_overload(case: Case, window: Window, off: Stretch) -> bool:
@@ -126,6 +141,9 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
 
     whole = line.during(off.start_s, off.end_s)
     off_for_sink = vbus_levels.SINK_DISCONNECT.most
+    if returns and off.start_s <= window.start_s and _never_on(line, window.made, off_for_sink):
+        # A probe behind the device's switch sees VBUS only when that closes.
+        return None
     if returns and off.length_s < _REPLUG_S and whole is not None and whole.low < off_for_sink:
         return trouble(Kind.BOUNCED, Who.SINK if draw is Draw.BEYOND else None, False)
     if dark is not None:
@@ -158,6 +176,12 @@ def _too_low(case: Case, line: AnalogLine, window: Window, off: Stretch) -> Trou
     if off.length_s < _SAG_S:
         return None
     return trouble(Kind.SAG, Who.SINK if draw is Draw.BEYOND else None, True)
+
+
+def _never_on(line: AnalogLine, made: Negotiation, off_for_sink: float) -> bool:
+    """True where the column showed no VBUS while this try was made, though both ends were joined."""
+    seen = line.during(made.start_s, made.ready.start_s) if made.ready is not None else None
+    return seen is not None and seen.high < off_for_sink
 
 
 def _may_have_been_out(case: Case, line: AnalogLine, off: Stretch, end: Span) -> bool:

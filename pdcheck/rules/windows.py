@@ -38,9 +38,14 @@ def unanswered(case: Case, question: Question) -> bool:
     if asked.acknowledged_s is None or question.owed_by in case.unseen or any(asked is e for e in case.reused):
         return False
     enough = GIVES_UP_S if question.ended is Ended.RESET else MUST_HAVE_S
+    # Who knows no chunks may let the other wait before it says so.
+    at_most = max(MUST_HAVE_S, timers.CHUNKING_NOT_SUPPORTED.max_s + SLACK_S)
     if question.waited_s < enough or case.unreadable_between(
-        asked.settled_s, min(question.next_s, asked.settled_s + MUST_HAVE_S)
+        asked.settled_s, min(question.next_s, asked.settled_s + at_most)
     ):
+        return False
+    if question.then is not None and question.then.start_s in case.conversation.orphans:
+        # It belongs to something that the capture does not show, and that may be the answer.
         return False
     if question.ended in (Ended.ASKER, Ended.OTHER):
         # Whoever goes on talking shows that the other was still there: by its acknowledgement, or by itself.

@@ -69,7 +69,15 @@ def draw_words(current_ma: float) -> str:
     found = bands_of(current_ma)
     if len(found) == 1:
         return found[0].words
-    return f"between two: more than {found[0].draw.value}, less than {found[1].draw.value}"
+    return f"{draw_name(current_ma)} (the limits are common practice, no source)"
+
+
+def draw_name(current_ma: float) -> str:
+    """What a current means, in a few words for a sentence: ``"charging"``, ``'between "nothing" and "..."'``."""
+    found = bands_of(current_ma)
+    if len(found) == 1:
+        return found[0].draw.value
+    return f'between "{found[0].draw.value}" and "{found[1].draw.value}"'
 
 
 def contract_with_current(source: Source, contract: str, current_ma: float) -> Evidence | None:

@@ -61,11 +61,11 @@ def judge_file(path: Path, name: str, on_report: OnReport | None = None) -> Judg
     )
 
 
-def line_of(judged: Judged, time: str, width: int) -> str:
-    """One line of at most ``width`` columns: time, file, verdict, where, whose, sentence."""
+def line_of(judged: Judged, time: str, width: int | None) -> str:
+    """One line of at most ``width`` columns (None: whole): time, file, verdict, where, whose, sentence."""
     name = printable(judged.name)
-    room = max(12, min(_NAME_COLUMNS, width * _NAME_COLUMNS // 80))
-    if len(name) > room:
+    room = _NAME_COLUMNS if width is None else max(12, min(_NAME_COLUMNS, width * _NAME_COLUMNS // 80))
+    if width is not None and len(name) > room:
         # The end of a name tells more than its beginning: numbers and times stand there.
         name = "..." + name[3 - room :]
     head = f"{time}  " if time else ""
@@ -75,7 +75,7 @@ def line_of(judged: Judged, time: str, width: int) -> str:
     if judged.suspect is not None:
         head += f", {judged.suspect}"
     line = f"{head}: {printable(judged.summary)}"
-    return line if len(line) <= width else line[: max(0, width - 3)].rstrip() + "..."
+    return line if width is None or len(line) <= width else line[: max(0, width - 3)].rstrip() + "..."
 
 
 _WORDS = {"unusable": "UNUSABLE", "fail": "FAIL", "inconclusive": "INCONCLUSIVE", "pass": "PASS"}

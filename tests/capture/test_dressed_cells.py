@@ -221,18 +221,7 @@ def test_plain_rows_are_left_alone(plain: str) -> None:
     from pdcheck.capture.csv_dressed import undressed
 
     text = (plain * 50).encode()
-    left = memoryview(text)
-
-    def fill(target: memoryview) -> int:
-        nonlocal left
-        got = min(len(left), len(target))
-        target[:got] = left[:got]
-        left = left[got:]
-        return got
-
-    out = bytearray(len(text) + 10)
-    assert undressed(fill)(memoryview(out)) == len(text)
-    assert bytes(out[: len(text)]) == text
+    assert undressed(memoryview(text), lambda _: 0, ended=True) is None
 
 
 DAMAGE = (*" ,;.:-+'\"#\r", "us", "ms", "V", "8'h", "E-6", "12:", "1", "x")

@@ -16,7 +16,7 @@ from pdcheck.casebook.as_text import case_text, list_text, matches_text, outcome
 from pdcheck.commands.casebook_options import PARTS
 from tests.casebook.books import DEVICE, GOOD, NEVER_ASKS, book_at, case, everything, fingerprint, report, run
 
-SUBCOMMANDS = ("add", "edit", "close", "list", "show", "find", "stats", "export", "import")
+SUBCOMMANDS = ("add", "edit", "close", "list", "show", "remove", "find", "stats", "export", "import")
 
 
 def commands_in(text: str) -> list[list[str]]:
@@ -120,6 +120,9 @@ def test_whatever_a_field_holds_is_shown_harmlessly_in_80_columns(tmp_path: Path
                     ["stats"], ["stats", "--like", "1"], ["edit", "1", "--note", ODD]):
         text = run(*command, book=book).stdout
         assert all(c.isprintable() for line in text.split("\n") for c in line), command
+        if command == ["list"]:
+            assert len(text.split("\n")) == 4, "a row a case, whole: the output is no terminal"
+            text = list_text(everything(book), 80)
         assert max(map(len, text.split("\n"))) <= 80, command
     for command in (["show", ODD], ["find", ODD + ".csv"], ["import", ODD], ["add", "--held-on", ODD]):
         text = run(*command, book=book).stderr

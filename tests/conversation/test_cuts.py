@@ -101,7 +101,6 @@ def test_broken_packets_after_the_offer_are_no_corrupt_offers() -> None:
             assert judged(part)[0] != "fail", f"{seed} {verdict_on(part).summary}\n{part.lines()}"
 
 
-@pytest.mark.xfail(strict=True, reason="a judgement: two offers in 0.31 s convict a device that may still be starting")
 def test_a_starting_device_has_four_offers_time() -> None:
     for seed in range(20):
         _, one, _ = good("sink_boots", seed)

@@ -352,3 +352,34 @@ def test_the_names_over_the_lanes_stand_apart(chromium: Browser, pages: Path) ->
             for names in heads:
                 for (_, right), (left, _) in pairwise(names):
                     assert left - right >= 2, (page.name, width)
+
+
+@pytest.mark.parametrize("width", [390, 400, 800, 1280])
+def test_no_word_of_the_picture_is_cut_by_its_frame(chromium: Browser, pages: Path, width: int) -> None:
+    """As a phone on the bench shows it: the names of the lanes on the left, of the messages on the right."""
+    chromium.open(pages / f"{BAD}.html", width=width)
+    chromium.wait("scope.dataset.to")
+    said, wide = chromium.run("""
+      const out = [], fill = pen.fillText.bind(pen);
+      pen.fillText = (text, x, y) => {
+        const long = pen.measureText(text).width;
+        const from = pen.textAlign === 'right' ? x - long : pen.textAlign === 'center' ? x - long / 2 : x;
+        // What is written above the canvas only sets the pen.
+        if (y > 0) out.push([text, from, from + long]);
+        fill(text, x, y);
+      };
+      draw();
+      return [out, wide];""")
+    assert {"charger", "device"} <= {text for text, *_ in said}
+    for text, from_x, to_x in said:
+        assert from_x >= 2, (text, from_x)
+        assert to_x <= wide - 1, (text, to_x, wide)
+
+
+def test_the_waits_are_read_on_a_phone_without_scrolling_sideways(chromium: Browser, pages: Path) -> None:
+    """What decides stands in the last column."""
+    chromium.open(pages / f"{BAD}.html", width=390)
+    ends = chromium.run("""return [...document.querySelectorAll('.waits td')]
+      .map(cell => cell.getBoundingClientRect()).map(box => [box.left, box.right, box.height])""")
+    assert ends
+    assert all(left >= 0 and right <= 390 and height > 0 for left, right, height in ends)

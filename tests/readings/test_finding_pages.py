@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from pdcheck.bench.finding_text import BY_COMMAND
+from pdcheck.bench.finding_text import BY_COMMAND, finding_page, findings_list
+from pdcheck.report.notes import pages
+from pdcheck.report.rule_text import rule_page, rules_list
+from pdcheck.rules import ALL_RULES
 from tests.readings.tool import run
 
 IDS = sorted({entry.id for found in BY_COMMAND.values() for entry in found})
@@ -39,3 +42,18 @@ def test_an_id_is_found_as_people_type_it() -> None:
     assert wrong.stderr == (
         "pdcheck: there is no rule 'no-requst'; did you mean no-request? pdcheck rules lists them all\n"
     )
+
+
+def test_every_finding_stands_on_a_page_of_the_notes() -> None:
+    text = pages()["findings.md"]
+    for name in IDS:
+        assert f"\n### {name}\n" in text
+    assert "(findings.md)" in pages()["README.md"]
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80])
+def test_list_and_pages_fit_the_terminal(columns: int) -> None:
+    texts = [rules_list(width=columns), findings_list(columns)]
+    texts += [finding_page(name, columns) or "" for name in IDS]
+    texts += [rule_page(rule, columns) for rule in ALL_RULES]
+    assert max(len(line) for text in texts for line in text.splitlines()) <= columns

@@ -144,6 +144,28 @@ def test_a_gap_too_short_for_replugging_warns_and_accuses_nobody() -> None:
     assert not loud(Scene(dip(0.1, 12e-3)).verdict())
 
 
+def test_another_level_after_the_plug_was_out_is_another_contract() -> None:
+    """Turned over it talks on the other CC contact; only a charger that never let go of VBUS breaks this contract."""
+    out = (step(0.1), wait(0.5), step(5.1), wait(0.1))
+    for level in (12.0, 15.0, 19.8):
+        verdict = Scene(then(*out, step(level))).verdict()
+        assert verdict.outcome is Outcome.PASS and not loud(verdict), verdict.summary
+        assert Scene(step(level)).verdict().suspect is Who.SOURCE
+
+
+def test_after_an_unanswered_request_vbus_may_have_been_let_go() -> None:
+    """A request of which the capture lacks the Accept: VBUS goes where it asks for, and nobody broke a contract."""
+
+    def asks_for_15v(talk: Talk) -> None:
+        talk.now += 0.3
+        talk.say("sink", "Request", [words.request_fixed(4, 1000, 1000)])
+        talk.move_vbus(15.0, talk.now + 30e-3, talk.now + 60e-3)
+        talk.now += 0.1
+
+    verdict = Scene(asks_for_15v).verdict()
+    assert "vbus-too-high" not in {f.rule for f in verdict.findings}
+
+
 def replugged_unseen(talk: Talk) -> None:
     """Off, 5 V for as long as a negotiation takes, and 9 V again; the other CC contact bears the talk."""
     talk.now += 0.3

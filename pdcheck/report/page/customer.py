@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pdcheck.capture.model import AnalogLine, Role
 from pdcheck.conversation.model import Step
+from pdcheck.report.as_text import UNHEARD, deciding
 from pdcheck.report.model import Report
 from pdcheck.rules import Who
 from pdcheck.rules.delivery import Delivered
@@ -26,6 +27,11 @@ _STEPS = {
     Step.ACCEPT: "The charger agrees",
     Step.READY: "The charger says: here it comes",
     Step.DELIVERY: "The agreed voltage arrives",
+}
+_UNHEARD = {
+    Step.REQUEST: "The charger hears what the device wants",
+    Step.ACCEPT: "The device hears that the charger agrees",
+    Step.READY: "The device hears that the power is there",
 }
 _STATES = {StepState.REACHED: "yes", StepState.NOT_REACHED: "no", StepState.NOT_JUDGED: "not measured"}
 _MARKS = {StepState.REACHED: "yes", StepState.NOT_REACHED: "no", StepState.NOT_JUDGED: "unknown"}
@@ -71,12 +77,16 @@ class Cover:
     done: tuple[str, ...]
     now: str
     shop: str | None
+    about: str | None
     number: str | None
 
 
-def cover(report: Report, shop: str | None, done: str | None, checksum: str | None) -> Cover:
+def cover(
+    report: Report, shop: str | None, done: str | None, checksum: str | None, about: str | None = None,
+) -> Cover:
     """The cover of a report.
 
+    :param about: which device it is about, in the shop's words.
     :param done: what was done, in the shop's words; a line a paragraph.
     :param checksum: of the capture file; its first digits are the report's number.
     """
@@ -85,7 +95,7 @@ def cover(report: Report, shop: str | None, done: str | None, checksum: str | No
     stopped = verdict.stopped_at
     steps = tuple(
         CoverStep(
-            _STEPS[s.step], _STATES[s.state],
+            _UNHEARD[s.step] if UNHEARD.get(deciding(verdict) or "") is s.step else _STEPS[s.step], _STATES[s.state],
             "after" if s.state is StepState.NOT_REACHED and s.step is not stopped else _MARKS[s.state],
         )
         for s in verdict.steps
@@ -95,7 +105,7 @@ def cover(report: Report, shop: str | None, done: str | None, checksum: str | No
     return Cover(
         mark, _headline(report), tuple(_found(report)), steps,
         tuple(line.strip() for line in (done or "").splitlines() if line.strip()),
-        _now(report), shop or None, checksum[:12] if checksum else None,
+        _now(report), shop or None, about or None, checksum[:12] if checksum else None,
     )
 
 

@@ -29,7 +29,7 @@ Audience = Literal["technician", "customer"]
 
 def page_html(
     report: Report, *, checksum: str | None = None, file_name: str | None = None, shop: str | None = None,
-    audience: Audience = "technician", done: str | None = None,
+    audience: Audience = "technician", done: str | None = None, about: str | None = None,
 ) -> str:
     """The report as one self-contained page.
 
@@ -38,9 +38,10 @@ def page_html(
     :param shop: the name of the workshop.
     :param audience: ``"customer"`` gives a cover in everyday words and nothing of the protocol.
     :param done: what was done, in the shop's words, for the customer's cover.
+    :param about: which device it is about (and the shop's ticket), for the customer's cover.
     """
     if audience == "customer":
-        return _render("customer.html.j2", cover=cover(report, shop, done, checksum), **_assets(False))
+        return _render("customer.html.j2", cover=cover(report, shop, done, checksum, about), **_assets(False))
     return _render("technician.html.j2", **technician(report, checksum, file_name, shop), **_assets(True))
 
 

@@ -19,13 +19,13 @@ from pdcheck.conversation.model import Party
 from pdcheck.line.closeup import cc_line
 from pdcheck.report.as_text import (
     CAUTIONS,
-    STEP_TERMS,
-    STEP_WORDS,
     caveat,
     contract_rows,
+    deciding,
     first_step,
     headline,
     signal_words,
+    step_words,
     whose,
 )
 from pdcheck.report.blocks_text import blocks_sentence
@@ -155,8 +155,9 @@ def _ladder(report: Report) -> Iterator[Rung]:
     for step in report.verdict.steps:
         # One step carries the mark of the break; what could not come after it is marked quietly.
         later = step.state is StepState.NOT_REACHED and (stopped is None or step.step.rank > stopped.rank)
+        words, term = step_words(step.step, deciding(report.verdict))
         yield Rung(
-            STEP_WORDS[step.step], STEP_TERMS[step.step], "after" if later else _STEP_MARKS[step.state],
+            words, term, "after" if later else _STEP_MARKS[step.state],
             _STATE_WORDS[step.state],
             f"{step.t_s:.4f} s" if step.t_s is not None else "", step.t_s, step.step is stopped,
         )

@@ -101,11 +101,12 @@ function names(said) {
   const once = said.length > MANY ? said.filter(([, , name], n) => said.findIndex(one => one[2] === name) === n) : said;
   for (const [, at, name] of once) {
     words(name, 0, -20);
-    const end = at + pen.measureText(name).width + 10;
-    const level = [0, 1].find(n => taken.every(([a, b, on]) => on !== n || at > b || end < a));
+    // A name near the right end stands back, so that the frame does not cut it.
+    const long = pen.measureText(name).width, from = Math.max(left, Math.min(at, wide - long - 5)), end = from + long + 10;
+    const level = [0, 1].find(n => taken.every(([a, b, on]) => on !== n || from > b || end < a));
     if (level === undefined) continue;
-    taken.push([at, end, level]);
-    words(name, at + 2, 27 - 14 * level);
+    taken.push([from, end, level]);
+    words(name, from + 2, 27 - 14 * level);
     stroke(ink.soft, 0.6, [1, 2]); line(at, 29 - 14 * level, at, laneY(0));
   }
 }
@@ -324,7 +325,7 @@ function draw() {
     scope.width = Math.round(width * ratio); scope.height = Math.round(height * ratio);
     scope.style.height = height + 'px';
   }
-  wide = width; left = width > 620 ? 84 : 56;
+  wide = width; left = width > 620 ? 84 : 68;
   pen.setTransform(ratio, 0, 0, ratio, 0, 0);
   pen.setLineDash([]); pen.fillStyle = ink.paper; pen.fillRect(0, 0, wide, height);
   aside = [];
