@@ -1,5 +1,7 @@
 """The states of a power negotiation as the wire shows them, as a table that can be read aloud.
 
+Why it is: what may follow what is a fact of the standard, and is checked against it here at a glance.
+
 Rules of this file: the table is the whole truth about what may follow what; nothing here knows of time, of
 rules or of fault; an event that the table does not list in a state leaves the state as it is. Each entry
 names the next state and the one thing to be written down on the way. ``follow.py`` drives it.

@@ -310,7 +310,7 @@ def signal_words(report: Report) -> str:
 
 
 def _messages(report: Report) -> Iterator[str]:
-    yield f"  {'time':>11}  {'from':<7} {'to/set':<7} {'id':>2} ack  message"
+    yield f"  {'time':>11}  {'from':<7} {'SOP':<7} {'id':>2} ack  message"
     for one in report.conversation.transmissions:
         yield _message_line(one)
 

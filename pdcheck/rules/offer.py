@@ -33,8 +33,6 @@ _TIMER_SLACK_S = 5e-3
 #: Where offers pause longer than this the plug may have been out. Our own choice.
 _PAUSE_S = 1.0
 
-_Check = Callable[[tuple[DataObject, ...]], "str | None"]
-
 
 def _parts(one: Exchange) -> list[tuple[DataObject, ...]]:
     """The SPR and the EPR part of an offer, without empty places."""

@@ -248,7 +248,7 @@ def _vbus_comes_up_v(case: Case) -> float | None:
     if case.vbus is None or end <= 0:
         return None
     before, after = case.vbus.during(0.0, end / 100), case.vbus.during(end * 0.9, end)
-    if before is None or after is None or before.high > (SAFE_0V.max or 0) or after.low < (SAFE_5V.min or 0):
+    if before is None or after is None or before.high > SAFE_0V.most or after.low < SAFE_5V.least:
         return None
     return after.typical
 
