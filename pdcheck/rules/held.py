@@ -138,7 +138,16 @@ def holds_until(case: Case, contract: Contract, since_s: float, moves: Sequence[
         place = bisect_right(times, since)
         end = min([end, *times[place : place + 1]])
     place = bisect_right(case.left_out, since_s, key=lambda lost: lost[1])
-    return min([end, *(max(since_s, from_s) for from_s, _ in case.left_out[place : place + 1])])
+    end = min([end, *(max(since_s, from_s) for from_s, _ in case.left_out[place : place + 1])])
+    # What is answered there may be the PS_RDY of another contract: VBUS has moved before it.
+    answers = case.once(_unasked)
+    place = bisect_right(answers, since_s + timers.RECEIVE.max_s)
+    return min([end, *(max(since_s, t - timers.PS_TRANSITION_EPR.max_s) for t in answers[place : place + 1])])
+
+
+def _unasked(case: Case) -> list[float]:
+    """When something was answered that the capture does not show, in order."""
+    return sorted(case.conversation.orphans)
 
 
 def offer_uncertain(case: Case, made: Negotiation | None) -> bool:

@@ -115,3 +115,22 @@ def test_a_contract_made_after_a_reset_whose_offer_is_missing_is_said() -> None:
     assert verdict.outcome is Outcome.INCONCLUSIVE
     assert "went through" in verdict.summary and "its offer is not in the capture" in verdict.summary
     assert "message-id-not-reset" not in {f.rule for f in verdict.findings}
+
+
+@pytest.mark.parametrize("name", ["full_table", "one_after_another", "wait_and_again"])
+def test_a_hole_of_which_an_acknowledgement_is_left_convicts_nobody(name: str) -> None:
+    """VBUS has moved before the PS_RDY of which only the GoodCRC is there."""
+    for seed in range(6):
+        drawn = draw(name, seed)
+        whole = as_told(drawn)
+        known = set(accusations(drawn, whole))
+        for place in acknowledged_places(whole):
+            if whole.names[place] != "PS_RDY" or place < 5:
+                continue
+            gone = set(range(place - 4, place + 1))
+            left = replace(
+                whole, packets=tuple(p for n, p in enumerate(whole.packets) if n not in gone),
+                names=tuple(name for n, name in enumerate(whole.names) if n not in gone),
+            )
+            fails = [t for t in accusations(drawn, left) if t.startswith("fail at delivery") and t not in known]
+            assert not fails, f"{seed} at {place}: {fails}\n{whole.lines()}"
