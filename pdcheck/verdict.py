@@ -1,7 +1,15 @@
 """From steps and findings to the verdict: pass, fail or inconclusive, where, whose, what next.
 
 Why it is: there is one accusation in a report. A cause explains its consequences; the first cause is named, and where
-the capture cannot tell nobody is.
+the capture cannot tell nobody is. Who accuses, and who takes it back, in the order of the argument:
+
+1. A rule accuses: a finding that convicts. A rule that knows a reason why the capture may lack the missing move
+   (``case.unreadable_between``) keeps silent instead, or withholds: a finding that says why nobody can tell.
+2. Two CC columns that contradict each other acquit everybody (``rules/both_ways.py``).
+3. A single try that failed, with something unread after it (``case.overtaken``), and tries of which each lacks packets
+   (``case.tainted``), acquit of everything but a missing offer and undelivered power.
+4. The earliest of what convicts is the verdict. Else a contract that stands at the end is a pass, unless a finding
+   unsettles it; else the capture cannot tell, for the reason that the first withholding finding gives.
 """
 
 from __future__ import annotations
