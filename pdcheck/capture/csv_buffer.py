@@ -13,7 +13,7 @@ from pdcheck.capture.source import ByteSource
 from pdcheck.capture.text import text_reader
 from pdcheck.errors import CaptureError
 
-BLOCK = 1 << 21
+BLOCK = 1 << 22
 MARGIN = 64
 
 

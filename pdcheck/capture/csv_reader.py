@@ -55,6 +55,7 @@ _MANY_POINTS = 200
 _FINER = "export the times with more decimals; or, where a row is a sample, without times, and give --rate HZ"
 _SHORT = 1 << 13
 _NEXT_ROWS = 64
+_STRETCH = 1 << 21
 _LINE_FEED = 10
 _NO_TIMES: FloatArray = np.empty(0)
 
@@ -170,10 +171,16 @@ class _CsvFile:
         """Rows of a sample file, of which no more is read than what changes."""
         if not (self._clock.steady or self._layout.interval_s) or place.line < self._first_line:
             return None
-        where = (self._buffer.room, self._buffer.data, at, end, place)
         if self._looks_even(at, end):
-            return self._evenly.read(*where)
+            return self._evenly.read(self._buffer.room, self._buffer.data, at, end, place)
+        where = (self._buffer.room, self._buffer.data, at, self._near(at, end), place)
         return self._quiet.read(*where) or self._noisy.read(*where) or self._unevenly.read(*where)
+
+    def _near(self, at: int, end: int) -> int:
+        """Where to stop at the latest: what is found out of so many bytes stays near while more is asked of it."""
+        if end - at <= _STRETCH:
+            return end
+        return (self._buffer.room.rfind(b"\n", at, at + _STRETCH) + 1) or end
 
     def _looks_even(self, at: int, end: int) -> bool:
         """Whether the next rows are of one width."""
@@ -184,7 +191,7 @@ class _CsvFile:
 
     def _row_by_row(self, at: int, end: int, place: Place) -> tuple[RowBlock, int] | None:
         """Rows of one shape, each of which is looked at."""
-        where = (self._buffer.room, self._buffer.data, at, end, place)
+        where = (self._buffer.room, self._buffer.data, at, self._near(at, end), place)
         return self._fixed.read(*where) or self._varying.read(*where) or self._plain.read(*where)
 
     def _carefully(self, start: int, limit: int, place: Place) -> int:
