@@ -47,7 +47,7 @@ def _wanted(one: Negotiation) -> list[Contract]:
     since = one.offers[-1].settled_s if one.offers else one.start_s
     found = []
     for place, thing in enumerate(one.offered, 1):
-        level = thing.get("voltage_mv")
-        if thing.kind == "fixed" and isinstance(level, int) and level > FIRST_OBJECT_MV:
+        level = thing.integer("voltage_mv")
+        if thing.kind == "fixed" and level is not None and level > FIRST_OBJECT_MV:
             found.append(Contract("fixed", place, level, None, None, None, None, since, (), None, None))
     return found

@@ -23,7 +23,7 @@ _FINE_S = 20e-3
 def was_off(case: Case, moment_s: float) -> bool:
     """True where VBUS reads too little at that moment for a device to be attached."""
     line, fine = case.vbus, case.vbus_resolution_s
-    joined_v = vbus_levels.SINK_DISCONNECT.max or 0.0
+    joined_v = vbus_levels.SINK_DISCONNECT.most
     if line is None or not len(line.values):
         return False
     if float(line.values.max()) >= joined_v and (fine is None or fine > _FINE_S):

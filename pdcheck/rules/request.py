@@ -173,11 +173,13 @@ def too_high_a_maximum(one: Negotiation) -> str | None:
     wanted = one.requested
     if wanted is None or one.offer is None or any(wanted.get(n) is True for n in ("capability_mismatch", "giveback")):
         return None
-    position = wanted.get("position")
-    given = object_at(one.offered, position) if isinstance(position, int) else None
+    position = wanted.integer("position")
+    given = object_at(one.offered, position) if position is not None else None
+    if given is None:
+        return None
     for name, field in (("max_current_ma", "current_ma"), ("max_power_mw", "power_mw")):
-        most, limit = wanted.get(name), given.get(field) if given is not None else None
-        if isinstance(most, int) and isinstance(limit, int) and most > limit:
+        most, limit = wanted.integer(name), given.integer(field)
+        if most is not None and limit is not None and most > limit:
             say = amps if field == "current_ma" else _watts
             return (
                 f"it names a maximum of {say(most)} without saying that the offer is too small, and object {position} "
