@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from pdcheck.standard.attach_limits import ADVERTISED_1_5A, ADVERTISED_3A
+
 
 class Side(StrEnum):
     """Where the probes were."""
@@ -36,7 +38,8 @@ class Advertisement(StrEnum):
     @property
     def most_ma(self) -> int | None:
         """The current in mA; None for the default, which depends on the port."""
-        return {Advertisement.A1_5: 1500, Advertisement.A3_0: 3000}.get(self)
+        said = {Advertisement.A1_5: ADVERTISED_1_5A, Advertisement.A3_0: ADVERTISED_3A}.get(self)
+        return int(said.most) if said is not None else None
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from pdcheck.conversation.model import Conversation, Exchange, Party
 from pdcheck.conversation.names import OFFERS, POWER_SWAPS
@@ -25,14 +25,32 @@ _NUMBERS = 8
 _HABIT, _HABITUALLY = 2, 4
 
 
-def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchange, ...]:
-    """The messages that a receiver had to take for repeats, in the order of time.
+class Pair(NamedTuple):
+    """A message and the one that its sender sent before it, to the same receiver; between them nobody counted anew.
 
-    :param unread: moments (seconds, in order) at which something was sent that the capture does not show; a message
-        behind one of them may have been counted properly.
+    ``earlier``: the one before these, whatever came between. ``plugged_anew``: another plug may have come between.
     """
+
+    before: Exchange
+    one: Exchange
+    earlier: Exchange | None
+    plugged_anew: bool
+
+    @property
+    def leaves_out(self) -> bool:
+        """Whether numbers between the two are missing."""
+        number = _number(self.one)
+        # At 0 it may have been reset, or plugged in again, unseen.
+        if number == 0 or (number - _number(self.before)) % _NUMBERS in (0, 1):
+            return False
+        # A port that takes no notice of a reset goes on as it counted before.
+        return self.earlier is None or (number - _number(self.earlier)) % _NUMBERS not in (1, 2)
+
+
+def reused(pairs: Iterable[Pair]) -> tuple[Exchange, ...]:
+    """The messages that a receiver had to take for repeats, in the order of time."""
     found = []
-    for pair in _neighbours(conversation, unread):
+    for pair in pairs:
         before, one = pair.before, pair.one
         if before.acknowledged_s is None or _number(before) != _number(one):
             continue
@@ -41,21 +59,19 @@ def reused(conversation: Conversation, unread: Sequence[float]) -> tuple[Exchang
     return tuple(found)
 
 
-def left_out(conversation: Conversation, unread: Sequence[float]) -> tuple[tuple[float, float], ...]:
+def left_out(pairs: Iterable[Pair]) -> tuple[tuple[float, float], ...]:
     """When (from, to, in seconds, in order, none overlapping) something was sent of which the capture shows no trace.
 
     A port's MessageIDs leave a number out there. Not so of a port that does it all the time: it counts wrongly.
-
-    :param unread: as for :func:`reused`; what is missing is known there.
     """
-    pairs, found = Counter[tuple[Party, Sop]](), []
-    for pair in _neighbours(conversation, unread):
+    sent, found = Counter[tuple[Party, Sop]](), []
+    for pair in pairs:
         key = (pair.one.sender, pair.one.sop)
-        pairs[key] += 1
-        if _number(pair.one) not in pair.explained:
+        sent[key] += 1
+        if pair.leaves_out:
             found.append((pair.before.settled_s, pair.one.start_s, key))
     often = Counter(key for _, _, key in found)
-    habits = {key for key, count in often.items() if count >= _HABIT and count * _HABITUALLY > pairs[key]}
+    habits = {key for key, count in often.items() if count >= _HABIT and count * _HABITUALLY > sent[key]}
     out: list[tuple[float, float]] = []
     for from_s, to_s, key in sorted(found):
         if key in habits:
@@ -67,30 +83,12 @@ def left_out(conversation: Conversation, unread: Sequence[float]) -> tuple[tuple
     return tuple(out)
 
 
-@dataclass(frozen=True)
-class _Pair:
-    """A message and the one that its sender sent before it, to the same receiver; between them nobody counted anew.
+def neighbours(conversation: Conversation, unread: Sequence[float]) -> Iterator[Pair]:
+    """Every message with the one before it, in the order of time.
 
-    ``earlier``: the one before these, whatever came between.
+    :param unread: moments (seconds, in order) at which something was sent that the capture does not show: over one of
+        them nothing can be said of a number.
     """
-
-    before: Exchange
-    one: Exchange
-    earlier: Exchange | None
-    plugged_anew: bool
-
-    @property
-    def explained(self) -> tuple[int, ...]:
-        """Numbers for which no other message need be sent between the two."""
-        # At 0 it may have been reset, or plugged in again, unseen.
-        ways = [0, _number(self.before), _number(self.before) + 1]
-        if self.earlier is not None:
-            # A port that takes no notice of a reset goes on as it counted before.
-            ways += [_number(self.earlier) + 1, _number(self.earlier) + 2]
-        return tuple(way % _NUMBERS for way in ways)
-
-
-def _neighbours(conversation: Conversation, unread: Sequence[float]) -> Iterator[_Pair]:
     anew = sorted([
         *(e.start_s for e in conversation.exchanges if e.name in _COUNT_ANEW), *_hand_overs(conversation),
         *(r.start_s for r in conversation.resets),
@@ -109,7 +107,7 @@ def _neighbours(conversation: Conversation, unread: Sequence[float]) -> Iterator
             plugged_s = one.start_s
         if before is None or one.name == "Soft_Reset" or _between(anew, before, one) or _between(unread, before, one):
             continue
-        yield _Pair(before, one, earlier, before.start_s < plugged_s <= one.start_s)
+        yield Pair(before, one, earlier, before.start_s < plugged_s <= one.start_s)
 
 
 def _number(one: Exchange) -> int:

@@ -18,12 +18,14 @@ from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.signal import too_slow
 from pdcheck.rules.words import amps, span
 from pdcheck.standard import timers
+from pdcheck.standard.attach_limits import ADVERTISED_1_5A, ADVERTISED_3A
 
 _REF = "USB Type-C, section 4.11.3 (CC voltage parameters)"
-#: What a charger's pull-up allows the device to draw, in A. Default USB power: with a charger of the older kind that
-#: is known by D+ and D- it may be 1.5 A as well, and only that is held against anybody.
-_ALLOWED_A = {"Default USB power": 1.5, "1.5 A": 1.5, "3.0 A": 3.0}
-_OBJECT_MA = {"1.5 A": 1500, "3.0 A": 3000}
+#: What a charger's pull-up advertises, in mA.
+_OBJECT_MA = {"1.5 A": ADVERTISED_1_5A.most, "3.0 A": ADVERTISED_3A.most}
+#: What it allows the device to draw. Default USB power: with a charger of the older kind that is known by D+ and D- it
+#: may be 1.5 A as well, and only that is held against anybody.
+_ALLOWED_MA = {"Default USB power": ADVERTISED_1_5A.most, **_OBJECT_MA}
 _DRAW_S = 0.2
 #: A rest counts as the line's state from so much of the capture on. Our own choice.
 _MOSTLY = 0.6
@@ -250,7 +252,7 @@ def draws_beyond_advertisement(case: Case) -> Iterator[Claim]:
     if line is None or case.conversation.contracts or any(n.accepted for n in case.conversation.negotiations):
         return
     for rest in attached_rests(case):
-        limit = _ALLOWED_A[rest.state]
+        limit = _ALLOWED_MA[rest.state] / 1e3
         over = outside(line, rest.start_s, rest.end_s, high=beyond_a(limit))
         long = [s for s in over if s.length_s >= lasting_s(case.current_resolution_s, _DRAW_S)]
         if long:

@@ -14,7 +14,7 @@ from pdcheck.conversation.names import LONG_REQUEST
 from pdcheck.conversation.steps import due_from
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import trips
-from pdcheck.rules.granted import came_all_the_same
+from pdcheck.rules.granted import came_all_the_same, unseen
 from pdcheck.rules.late import late_requests, since_offer
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.request import GIVES_UP_S, MUST_HAVE_S, NOT_READY_S, READY_SLACK_S, faults_of, too_high_a_maximum
@@ -70,12 +70,11 @@ def request_not_answered(case: Case) -> Iterator[Claim]:
         return
     there_v = came_all_the_same(case, stop.negotiation) if len(silent) == 1 else None
     if there_v is not None:
-        yield Claim(
-            Who.CAPTURE, silent[0][0],
+        yield unseen(
+            silent[0][0], Step.ACCEPT,
             f"The charger acknowledged the Request and no answer is in the capture; but VBUS reads {there_v:.2f} V as "
             f"asked for, and the device, which owes a reset, sends none in {span(silent[0][1])}: the answer may have "
             "been sent where the capture has a hole.",
-            stops_at=Step.ACCEPT, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
     yield Claim(
@@ -160,12 +159,11 @@ def no_ps_rdy(case: Case) -> Iterator[Claim]:
     if not silent:
         return
     if there_v is not None and len(silent) == 1:
-        yield Claim(
-            Who.CAPTURE, silent[0][0],
+        yield unseen(
+            silent[0][0], Step.READY,
             f"The charger accepted and no PS_RDY is in the capture; but VBUS reads {there_v:.2f} V as asked for, and "
             f"the device, which owes a reset after {_transition(stop.negotiation).words()}, sends none in "
             f"{span(silent[0][1])}: it may have been sent where the capture has a hole.",
-            stops_at=Step.READY, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
     yield Claim(

@@ -15,6 +15,8 @@ from pdcheck.rules.model import Case, Who
 from pdcheck.rules.words import span
 from pdcheck.standard import electrical
 
+#: A receiver that finds the line late misses some of the 64 bits; fewer than this are a short preamble. Our own choice.
+SHORT_PREAMBLE_BITS = 56
 #: Skew in bits from which a packet may break in the capture though it was good on the wire. Our own choice.
 _MUCH_SKEW = 0.25
 #: From this sampling step on a half bit (1.5 to 1.9 us) can fall between two samples.

@@ -15,7 +15,7 @@ from pdcheck.conversation.model import Contract, Party
 from pdcheck.conversation.names import ANSWERS, POWER_SWAPS, REQUESTS
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.epr import forgotten
-from pdcheck.rules.held import SETTLE_S, bounds_mv
+from pdcheck.rules.held import FINE_S, SETTLE_S, bounds_mv
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.pending import Pending, pending_at
 from pdcheck.rules.resets import LOOP, silent_charger
@@ -27,8 +27,6 @@ _RECOVERY_S = (
     timers.PS_HARD_RESET.max_s + timers.SAFE_0V.max_s + timers.SRC_RECOVER_SPR.max_s + timers.SRC_TURN_ON.max_s
     + timers.FIRST_SOURCE_CAP.max_s
 )
-#: A meter this fine sees VBUS go between PS_RDY and a reset. Our own choice.
-_FINE_S = 20e-3
 #: One that stands for so many times as long as the longest of the lost ones, and so long (seconds), is no part of the
 #: loop. Our own choice.
 _OUTLASTS, _OUTLASTS_S = 3.0, 2.0
@@ -234,7 +232,7 @@ def _named(case: Case, lost: Contract, cause: Pending | None) -> Who | None:
 def _vbus_under(case: Case, lost: Contract) -> Span | None:
     """VBUS from a contract's beginning to its reset; None where that is not shown, or by a meter that is slow."""
     fine = case.vbus_resolution_s
-    if case.vbus is None or fine is None or fine > _FINE_S or lost.ended_by is None:
+    if case.vbus is None or fine is None or fine > FINE_S or lost.ended_by is None:
         return None
     return case.vbus.during(lost.since_s + SETTLE_S, lost.ended_by.start_s)
 

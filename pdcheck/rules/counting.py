@@ -13,6 +13,7 @@ from itertools import pairwise
 from pdcheck.conversation.model import Exchange, Party, Step, Transmission
 from pdcheck.conversation.names import POWER_SWAPS
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.capture_limits import SHORT_PREAMBLE_BITS
 from pdcheck.rules.model import Case, Claim, Rule, Severity, rule
 from pdcheck.rules.words import NAME, party_of, span, times
 from pdcheck.standard import counters, electrical, timers
@@ -32,7 +33,6 @@ _ODD_ENOUGH = 2
 _FIRST_FEW = 2
 #: So short a gap is no error of reading it. Our own choice.
 _MUCH_TOO_CLOSE = 0.75
-_SHORT_PREAMBLE_BITS = 56
 
 
 @rule(
@@ -288,13 +288,13 @@ def short_preamble(case: Case) -> Iterator[Claim]:
     sent = case.conversation.transmissions
     short = Counter(
         one.sender for one in sent
-        if one.packet.preamble_bits < _SHORT_PREAMBLE_BITS and one.packet.intact and one.sender is not Party.UNKNOWN
+        if one.packet.preamble_bits < SHORT_PREAMBLE_BITS and one.packet.intact and one.sender is not Party.UNKNOWN
     )
     for party, number in short.items():
         if number > _ODD_ENOUGH and 2 * number > sum(one.packet.intact for one in sent if one.sender is party):
             yield Claim(
                 party_of(party), None,
-                f"{number} of {NAME[party].lower()}'s packets begin with fewer than {_SHORT_PREAMBLE_BITS} of the 64 "
+                f"{number} of {NAME[party].lower()}'s packets begin with fewer than {SHORT_PREAMBLE_BITS} of the 64 "
                 "bits of the preamble.",
             )
 

@@ -12,7 +12,7 @@ from pdcheck.capture.levels import outside
 from pdcheck.conversation.model import Contract, Party, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import contract_limit_a, doubt_about_current, overdraws, trips, trusted_current
-from pdcheck.rules.held import FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
+from pdcheck.rules.held import FINE_S, FIVE_V, PROGRAMMABLE, Window, lasting_s, offer_uncertain, swapped_before, windows
 from pdcheck.rules.model import Case, Claim, Rule, Severity, Who, rule
 from pdcheck.rules.resets import LOOP
 from pdcheck.rules.words import span, times
@@ -21,8 +21,6 @@ from pdcheck.standard import timers, vbus_levels
 _REF_DRAW = "USB PD, section 6.4.2 (Request message, operating current) and 7.2 (sink requirements)"
 #: A reset this soon after the device began to take too much, or while it does, has that for a cause. Our own choice.
 _CAUSE_S = 0.5
-#: A meter this fine shows what happens within a transition. Our own choice.
-_FINE_S = 20e-3
 _STANDBY_S = 40e-3
 #: Above standby is what lies half above it, and a tenth of an amp for the meter. Our own choice.
 _STANDBY_SHARE, _STANDBY_A = 1.5, 0.1
@@ -141,7 +139,7 @@ def draws_beyond_contract(case: Case) -> Iterator[Claim]:
 )
 def draws_in_transition(case: Case) -> Iterator[Claim]:
     line, fine = trusted_current(case), case.current_resolution_s
-    if line is None or fine is None or fine > _FINE_S:
+    if line is None or fine is None or fine > FINE_S:
         return
     before: Contract | None = None
     for window in windows(case):

@@ -11,9 +11,10 @@ from enum import StrEnum
 from pdcheck.capture.levels import Stretch, outside
 from pdcheck.capture.model import AnalogLine
 from pdcheck.conversation.model import Ending, Negotiation, Party
-from pdcheck.rules.held import Window, lasting_s
+from pdcheck.rules.held import FINE_S, Window, lasting_s
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
+from pdcheck.standard.attach_limits import ADVERTISED_3A
 
 #: Beyond a contract is what lies above it by so much: a tenth, a meter's three percent, and a tenth of an amp for
 #: its offset. Our own choice.
@@ -25,8 +26,6 @@ OVERDRAW_S = 0.1
 _NEGATIVE_A = -0.1
 _IMPOSSIBLE_A = 8.0
 _LASTING_ODD_S = 20e-3
-#: A meter this fine sees what happens as VBUS falls. Our own choice.
-_FAST_S = 20e-3
 _BEFORE_S = 50e-3
 _REST_S = 0.15
 #: A working unit draws more than this (amps) while it charges (common practice, no source).
@@ -35,8 +34,8 @@ CHARGES_A = 0.5
 _CHARGES_S = 0.2
 #: A current that switches a charger off lasts this long at least. Our own choice.
 _SURGE_S = 5e-3
-#: A charger may carry this without any contract (USB Type-C, section 4.6: the 3.0 A advertisement); amps.
-_WITHOUT_CONTRACT_A = 3.0
+#: A charger may carry this without any contract; amps.
+_WITHOUT_CONTRACT_A = ADVERTISED_3A.most / 1e3
 
 
 class Draw(StrEnum):
@@ -127,7 +126,7 @@ def trips(case: Case, one: Negotiation) -> Stretch | None:
     """Where the device draws more than any contract or advertisement allows between Accept and a Hard Reset that is
     not its own; None where it does not, or where the column is too slow to show it."""
     line, fine = trusted_current(case), case.current_resolution_s
-    if line is None or fine is None or fine > _FAST_S or one.answer is None or not one.accepted:
+    if line is None or fine is None or fine > FINE_S or one.answer is None or not one.accepted:
         return None
     if one.ready is not None or one.ending is not Ending.HARD_RESET or one.reset is None:
         return None
@@ -147,7 +146,7 @@ def drawn(case: Case, window: Window, off: Stretch, *, collapse: bool = False) -
     if line is None or limit is None:
         return Draw.UNKNOWN
     resolution = case.current_resolution_s
-    slow = resolution is None or resolution > _FAST_S
+    slow = resolution is None or resolution > FINE_S
     if slow and (collapse or off.length_s < lasting_s(resolution, 0.0)):
         return Draw.UNKNOWN
     # As it goes, or where it has come to rest. Peaks that come and go convict and acquit nobody.

@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pdcheck.conversation.follow import contract_of
-from pdcheck.conversation.model import Contract, Ending, Negotiation
+from pdcheck.conversation.model import Contract, Ending, Negotiation, Step
+from pdcheck.rules import measure_next as todo
 from pdcheck.rules.held import bounds_mv
-from pdcheck.rules.model import Case
+from pdcheck.rules.model import Case, Claim, Effect, Who
 from pdcheck.standard.offers import FIRST_OBJECT_MV
 
 #: VBUS is looked at for so long (seconds). Our own choice.
@@ -37,6 +38,14 @@ def came_all_the_same(case: Case, one: Negotiation) -> float | None:
         if before.typical * 1e3 < bounds[0] or (one.under_contract and one.request is not None):
             return seen.typical
     return None
+
+
+def unseen(since_s: float, step: Step, text: str) -> Claim:
+    """What is said of such a move: that it may have been made where the capture has a hole.
+
+    :param since_s: from when on it was owed, in seconds.
+    """
+    return Claim(Who.CAPTURE, since_s, text, stops_at=step, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,))
 
 
 def _wanted(one: Negotiation) -> list[Contract]:

@@ -18,6 +18,8 @@ from pdcheck.conversation.names import OFFERS, POWER_SWAPS
 from pdcheck.rules.model import Case
 from pdcheck.standard import timers, vbus_levels
 
+#: A meter this fine may be asked what VBUS or the current was at a moment, and what came first. Our own choice.
+FINE_S = 20e-3
 #: What is left to the start after PS_RDY. Our own choice.
 SETTLE_S = 1e-3
 FIVE_V = 5.0

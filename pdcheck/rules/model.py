@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, TypeVar, cast
 
 from pdcheck.capture.levels import resolution_s
 from pdcheck.capture.model import AnalogLine, Role
-from pdcheck.conversation.message_ids import left_out, reused
+from pdcheck.conversation.message_ids import Pair, left_out, neighbours, reused
 from pdcheck.conversation.model import Conversation, Ending, Exchange, Negotiation, Party, Step
 from pdcheck.conversation.names import ANSWERS
 from pdcheck.conversation.questions import Question, questions
@@ -154,10 +154,14 @@ class Case:
         return tuple(sorted([*(b.start_s for b in talk.bursts), *broken, *talk.orphans]))
 
     @cached_property
+    def _pairs(self) -> tuple[Pair, ...]:
+        return tuple(neighbours(self.conversation, self.gaps))
+
+    @cached_property
     def left_out(self) -> tuple[tuple[float, float], ...]:
         """Times (from, to, in seconds) in which something was sent of which the capture shows nothing, by the numbers
         of the messages around them."""
-        return left_out(self.conversation, self.gaps)
+        return left_out(self._pairs)
 
     @cached_property
     def questions(self) -> tuple[Question, ...]:
@@ -167,7 +171,7 @@ class Case:
     @cached_property
     def reused(self) -> tuple[Exchange, ...]:
         """Messages that their receiver had to take for repeats."""
-        return reused(self.conversation, self.gaps)
+        return reused(self._pairs)
 
     @cached_property
     def unseen(self) -> frozenset[Party]:

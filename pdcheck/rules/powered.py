@@ -11,13 +11,12 @@ from dataclasses import replace
 
 from pdcheck.conversation.model import Party
 from pdcheck.rules import measure_next as todo
+from pdcheck.rules.held import FINE_S
 from pdcheck.rules.model import Case, Claim, Effect
 from pdcheck.standard import vbus_levels
 
 #: VBUS is looked at so long (seconds) before a moment: it holds for some ms where a plug is pulled. Our own choice.
 _LOOK_S = 10e-3
-#: A meter this fine may be asked what VBUS was at a moment. Our own choice.
-_FINE_S = 20e-3
 
 
 def was_off(case: Case, moment_s: float) -> bool:
@@ -26,7 +25,7 @@ def was_off(case: Case, moment_s: float) -> bool:
     joined_v = vbus_levels.SINK_DISCONNECT.most
     if line is None or not len(line.values):
         return False
-    if float(line.values.max()) >= joined_v and (fine is None or fine > _FINE_S):
+    if float(line.values.max()) >= joined_v and (fine is None or fine > FINE_S):
         return False
     seen = line.during(max(0.0, moment_s - _LOOK_S), moment_s)
     return seen is not None and seen.typical < joined_v

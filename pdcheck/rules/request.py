@@ -14,7 +14,7 @@ from pdcheck.conversation.steps import due_from, received
 from pdcheck.messages.model import DataObject
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import trips
-from pdcheck.rules.granted import came_all_the_same
+from pdcheck.rules.granted import came_all_the_same, unseen
 from pdcheck.rules.late import late_requests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.offer import may_be_refused
@@ -72,12 +72,11 @@ def no_request(case: Case) -> Iterator[Claim]:
         return
     there_v = came_all_the_same(case, stop.negotiation) if len(silent) == 1 else None
     if there_v is not None:
-        yield Claim(
-            Who.CAPTURE, silent[0][0],
+        yield unseen(
+            silent[0][0], Step.REQUEST,
             f"The device acknowledged the offer and no Request is in the capture; but VBUS reads {there_v:.2f} V as "
             f"offered, and the charger, which owes a reset, sends none in {span(silent[0][1])}: the Request may have "
             "been sent where the capture has a hole, or the two agreed on D+ and D-.",
-            stops_at=Step.REQUEST, effect=Effect.WITHHOLDS, next=(todo.CAPTURE_AGAIN,),
         )
         return
     resets = sum(reset for _, _, reset in silent)

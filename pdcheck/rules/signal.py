@@ -17,20 +17,16 @@ from pdcheck.line.model import Crc, Problem
 from pdcheck.line.reading import bit_rate_in_standard
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.acknowledgement import unacknowledged
-from pdcheck.rules.capture_limits import TOO_SLOW_S, limit_of, shows_well
+from pdcheck.rules.capture_limits import SHORT_PREAMBLE_BITS, TOO_SLOW_S, limit_of, shows_well
 from pdcheck.rules.cc_rest import attached_rests
 from pdcheck.rules.model import Case, Claim, Effect, Rule, Severity, Who, rule
 from pdcheck.rules.words import count, span, times
-from pdcheck.standard import electrical
+from pdcheck.standard import electrical, timers, vbus_levels
 from pdcheck.standard.line_code import Sop
-from pdcheck.standard.timers import CC_DEBOUNCE
-from pdcheck.standard.vbus_levels import SAFE_0V, SAFE_5V
 
 _STILL_SENDING_S = 20e-6  # less than tInterFrameGap: the packet is not over
 _BROKEN_OFF = (Problem.CUT_SHORT, Problem.NO_START)
 _ENOUGH_BROKEN = 2
-#: A receiver that finds the line late misses some bits of the 64. Our own choice.
-_MOST_OF_A_PREAMBLE_BITS = 56
 _MESSAGE_AND_REPEATS = 3
 _SURELY_BROKEN = 4
 #: A message or two that retries mended are no reason to warn. Our own choice.
@@ -112,9 +108,9 @@ def _in_pieces(case: Case) -> bool:
     preamble. One that is whole and followed by no start says nothing of that."""
     broken = [t.packet for t in case.conversation.transmissions if t.packet.problem is not None]
     headless = [p for p in broken if p.problem is Problem.NO_START]
-    torn = sum(p.preamble_bits < _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    torn = sum(p.preamble_bits < SHORT_PREAMBLE_BITS for p in headless)
     torn += sum(p.problem is Problem.CUT_SHORT for p in broken)
-    silent = sum(p.preamble_bits >= _MOST_OF_A_PREAMBLE_BITS for p in headless)
+    silent = sum(p.preamble_bits >= SHORT_PREAMBLE_BITS for p in headless)
     return 2 * torn > len(broken) - silent
 
 
@@ -221,7 +217,7 @@ def nothing_on_line(case: Case) -> Iterator[Claim]:
         text = f"The CC line only toggles ({count(quality.stray_edges, 'stray edge')}); there is no packet in the file."
     else:
         text = "The CC line does not move: there is no packet in the file."
-    joined = next((r for r in attached_rests(case) if r.length_s >= (CC_DEBOUNCE.min_s or 0)), None)
+    joined = next((r for r in attached_rests(case) if r.length_s >= timers.CC_DEBOUNCE.min_s), None)
     if joined is not None:
         # This is the contact in use, and its volts were captured: neither the other one nor a threshold is at fault.
         where = f"{joined.line} ({joined.level_v:.2f} V)"
@@ -248,9 +244,10 @@ def _vbus_comes_up_v(case: Case) -> float | None:
     if case.vbus is None or end <= 0:
         return None
     before, after = case.vbus.during(0.0, end / 100), case.vbus.during(end * 0.9, end)
-    if before is None or after is None or before.high > SAFE_0V.most or after.low < SAFE_5V.least:
+    if before is None or after is None:
         return None
-    return after.typical
+    comes_up = before.high <= vbus_levels.SAFE_0V.most and after.low >= vbus_levels.SAFE_5V.least
+    return after.typical if comes_up else None
 
 
 @rule(

@@ -13,6 +13,7 @@ from pdcheck.conversation.model import Negotiation, Step
 from pdcheck.rules import measure_next as todo
 from pdcheck.rules.drawn import Draw
 from pdcheck.rules.held import (
+    FINE_S,
     PROGRAMMABLE,
     Window,
     bounds_mv,
@@ -29,8 +30,6 @@ from pdcheck.standard import vbus_levels
 
 _REF_LEVEL = "USB PD, section 7.4 (vSrcNew, vSrcValid)"
 _REF_MOVE = "USB PD, section 7.1 (source transitions) and 6.6 (tSrcTransition)"
-#: A meter this fine may be asked what came first. Our own choice.
-_ORDER_S = 20e-3
 #: VBUS may reach its level so much after PS_RDY before it is worth a word. Our own choice.
 _LATE_S = 30e-3
 _OVERSHOOT_S = 20e-3
@@ -215,7 +214,7 @@ def vbus_goes_away(case: Case) -> Iterator[Claim]:
 
 def _fine(case: Case) -> bool:
     """True where the VBUS column may be asked what came first."""
-    return scale_is_good(case) and case.vbus_resolution_s is not None and case.vbus_resolution_s <= _ORDER_S
+    return scale_is_good(case) and case.vbus_resolution_s is not None and case.vbus_resolution_s <= FINE_S
 
 
 @rule(

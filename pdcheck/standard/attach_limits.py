@@ -42,6 +42,16 @@ DEFAULT_USB_3 = Limit(
     "default USB power from a USB 3.2 port of one lane",
     _CURRENT, "memory",
 )
+ADVERTISED_1_5A = Limit(
+    "iAdvertised1.5A", None, None, 1500, "mA",
+    "what a device may draw without a contract where the pull-up advertises 1.5 A",
+    _CURRENT, "memory",
+)
+ADVERTISED_3A = Limit(
+    "iAdvertised3A", None, None, 3000, "mA",
+    "what a device may draw without a contract where the pull-up advertises 3.0 A",
+    _CURRENT, "memory",
+)
 UNIT_LOAD = Limit(
     "iUnitLoad", None, None, 100, "mA",
     "what a USB 2.0 device may draw before it is configured",
@@ -55,5 +65,7 @@ ALL: tuple[Limit, ...] = (
     CC_HIGHEST,
     DEFAULT_USB_2,
     DEFAULT_USB_3,
+    ADVERTISED_1_5A,
+    ADVERTISED_3A,
     UNIT_LOAD,
 )

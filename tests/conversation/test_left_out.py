@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 
 from pdcheck.conversation.follow import follow_packets
-from pdcheck.conversation.message_ids import left_out
+from pdcheck.conversation.message_ids import left_out, neighbours
 from pdcheck.verdict import Outcome
 from tests.conversation.told import Told, acknowledged_places, healthy, judged, told, verdict_on
 from tests.reference.families import HEALTHY_FAMILIES, draw
@@ -44,7 +44,7 @@ def chatting(times: int = 3) -> Told:
 
 def lost_in(one: Told) -> tuple[tuple[float, float], ...]:
     """What the numbers say is missing."""
-    return left_out(follow_packets(one.packets, one.bursts, one.duration_s), ())
+    return left_out(neighbours(follow_packets(one.packets, one.bursts, one.duration_s), ()))
 
 
 def test_nothing_is_missing_in_what_was_captured_whole() -> None:
